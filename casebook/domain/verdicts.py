@@ -1,0 +1,105 @@
+"""Verdicts on change and flags, as they are told to a clinician or a script."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+
+from casebook.domain.metrics import AsymmetryForm, ErrorOrigin
+
+
+class What(StrEnum):
+    """What a verdict is about; NONE for a metric without sides."""
+
+    LEFT = "left"
+    RIGHT = "right"
+    NONE = "none"
+    ASYMMETRY = "asymmetry"
+
+
+class Call(StrEnum):
+    """The verdict itself."""
+
+    IMPROVED = "improved"
+    WORSENED = "worsened"
+    UNCHANGED = "unchanged"
+    CANNOT_SAY = "cannot_say"
+
+
+class Reason(StrEnum):
+    """Why no verdict can be given."""
+
+    NO_ERROR_FIGURE = "no_error_figure"
+    ONLY_WITHIN_SESSION = "only_within_session"
+    FEWER_TRIALS_THAN_FIGURE = "fewer_trials_than_figure"
+    NOT_LIKE_FOR_LIKE = "not_like_for_like"
+    MISSING = "missing"
+    NO_BASELINE = "no_baseline"
+    NO_LATER_VISIT = "no_later_visit"
+    NO_BETTER_DIRECTION = "no_better_direction"
+    CROSSED_OVER = "crossed_over"
+    FORMULA_REFUSED = "formula_refused"
+
+
+class SideMoved(StrEnum):
+    """Which side an asymmetry's change came from, each side against its own MDC."""
+
+    WORSE_SIDE_GAINED = "worse_side_gained"
+    BETTER_SIDE_FELL = "better_side_fell"
+    BOTH = "both"
+    NEITHER = "neither"
+    CROSSED_OVER = "crossed_over"
+
+
+class FlagKind(StrEnum):
+    """Why a visit is flagged on a metric."""
+
+    ASYMMETRY_ABOVE_BASELINE = "asymmetry_above_baseline"
+    BETTER_SIDE_FELL = "better_side_fell"
+    SYMPTOM_UP = "symptom_up"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """Is this change larger than the measurement error?
+
+    Values stand in the metric's own unit; an asymmetry is signed right minus left in the form
+    that `asymmetry_form` names. None where a number does not exist.
+    """
+
+    metric: str
+    what: What
+    baseline: float | None
+    baseline_visits: int
+    latest: float | None
+    latest_date: date | None
+    change: float | None
+    se_change: float | None
+    mdc95: float | None
+    verdict: Call
+    reason: Reason | None
+    which_side_moved: SideMoved | None
+    error_origin: ErrorOrigin
+    error_source: str
+    like_for_like: tuple[str, ...]
+    p_better: float | None
+    asymmetry_form: AsymmetryForm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flag:
+    """Something that worsened beyond error at a visit; never a diagnosis."""
+
+    runner: str
+    visit_date: date
+    session: int
+    metric: str
+    kind: FlagKind
+    p: float
+    q: float
+    message: str
+    acknowledged: bool = False
+    acknowledged_reason: str = ""
+    acknowledged_by: str = ""
+    acknowledged_at: datetime | None = None

@@ -1,0 +1,1 @@
+"""The store. SQLAlchemy lives here only; rows never leave this package."""

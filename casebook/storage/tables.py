@@ -1,0 +1,459 @@
+"""Row classes: what is stored, and what the database itself refuses.
+
+House rules: every foreign key is RESTRICT (an Alembic batch migration on SQLite would
+otherwise delete children in silence); enumerations are short text with a CHECK on their
+values; instants are aware UTC; numbers that must be finite are held within bounds, which
+also keeps NaN and infinity out on PostgreSQL.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from enum import StrEnum
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    CheckConstraint,
+    Date,
+    DateTime,
+    Dialect,
+    Enum,
+    ForeignKey,
+    Index,
+    MetaData,
+    String,
+    Text,
+    TypeDecorator,
+    UniqueConstraint,
+    text,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+from casebook.domain.injuries import Course, Occurrence, Onset, Pathology, Region
+from casebook.domain.metrics import (
+    AppliesTo,
+    AsymmetryForm,
+    Better,
+    ErrorOrigin,
+    FloorKind,
+    MetricGroup,
+    Scale,
+)
+from casebook.domain.people import LONGEST_CODE, Purpose, Role, Sex
+from casebook.domain.programmes import Aim, ProgrammeKind, TargetDirection, TargetOn
+from casebook.domain.sides import InjurySide, Side
+from casebook.domain.verdicts import FlagKind
+from casebook.domain.visits import LARGEST_READING, MOST_TRIALS, MissingReason, VisitKind
+
+NAMING = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """Aware UTC instants in and out, on databases with and without time zones."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("an instant without a time zone cannot be stored")
+        moment = value.astimezone(UTC)
+        return moment.replace(tzinfo=None) if dialect.name == "sqlite" else moment
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        del dialect
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+def coded(kind: type[StrEnum], name: str) -> Enum:
+    """A column of one of an enumeration's values, checked by the database."""
+    return Enum(
+        kind,
+        name=name,
+        native_enum=False,
+        create_constraint=True,
+        length=40,
+        values_callable=lambda members: [member.value for member in members],
+    )
+
+
+def within(column: str, low: float, high: float) -> str:
+    """SQL for 'low <= column <= high'; NaN and infinity fail it."""
+    return f"{column} BETWEEN {low:.0f} AND {high:.0f}"
+
+
+class Row(DeclarativeBase):
+    """Base of all row classes."""
+
+    metadata = MetaData(naming_convention=NAMING)
+    type_annotation_map = {datetime: UtcDateTime(), date: Date()}
+
+
+class ClinicRow(Row):
+    __tablename__ = "clinic"
+    __table_args__ = (UniqueConstraint("code"), CheckConstraint("code <> ''", name="code"))
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    code: Mapped[str] = mapped_column(String(LONGEST_CODE))
+    name: Mapped[str] = mapped_column(String(200))
+    created_at: Mapped[datetime]
+
+
+class UserRow(Row):
+    __tablename__ = "clinic_user"
+    __table_args__ = (UniqueConstraint("clinic_id", "code"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    clinic_id: Mapped[int] = mapped_column(ForeignKey("clinic.id", ondelete="RESTRICT"))
+    code: Mapped[str] = mapped_column(String(LONGEST_CODE))
+    display_name: Mapped[str] = mapped_column(String(200))
+    role: Mapped[Role] = mapped_column(coded(Role, "role"))
+    active: Mapped[bool] = mapped_column(default=True)
+
+
+class RunnerRow(Row):
+    __tablename__ = "runner"
+    __table_args__ = (
+        UniqueConstraint("clinic_id", "code"),
+        CheckConstraint("code <> ''", name="code"),
+        CheckConstraint("birth_year BETWEEN 1900 AND 2100", name="birth_year"),
+        CheckConstraint("height_cm BETWEEN 50 AND 260", name="height"),
+        CheckConstraint("mass_kg BETWEEN 10 AND 350", name="mass"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    clinic_id: Mapped[int] = mapped_column(ForeignKey("clinic.id", ondelete="RESTRICT"))
+    code: Mapped[str] = mapped_column(String(LONGEST_CODE))
+    sex: Mapped[Sex] = mapped_column(coded(Sex, "sex"))
+    birth_year: Mapped[int | None]
+    discipline: Mapped[str] = mapped_column(String(100), default="")
+    height_cm: Mapped[float | None]
+    mass_kg: Mapped[float | None]
+    registered_on: Mapped[date | None]
+    # Grows with everything stored about the runner: what was judged before is judged again
+    # only when this has moved.
+    revision: Mapped[int] = mapped_column(default=1)
+
+
+class IdentityRow(Row):
+    """Direct identifiers, apart from everything else so that they can be left behind."""
+
+    __tablename__ = "runner_identity"
+
+    runner_id: Mapped[int] = mapped_column(
+        ForeignKey("runner.id", ondelete="RESTRICT"), primary_key=True
+    )
+    given_name: Mapped[str] = mapped_column(String(200), default="")
+    family_name: Mapped[str] = mapped_column(String(200), default="")
+    birth_date: Mapped[date | None]
+
+
+class ConsentRow(Row):
+    __tablename__ = "consent"
+    __table_args__ = (
+        UniqueConstraint("runner_id", "purpose", "given_on"),
+        CheckConstraint("withdrawn_on >= given_on", name="withdrawn"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    runner_id: Mapped[int] = mapped_column(ForeignKey("runner.id", ondelete="RESTRICT"))
+    purpose: Mapped[Purpose] = mapped_column(coded(Purpose, "purpose"))
+    given_on: Mapped[date]
+    withdrawn_on: Mapped[date | None]
+
+
+class InjuryRow(Row):
+    __tablename__ = "injury"
+    __table_args__ = (
+        UniqueConstraint("runner_id", "region", "pathology", "side", "onset_on"),
+        CheckConstraint("returned_on >= onset_on", name="returned"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    runner_id: Mapped[int] = mapped_column(ForeignKey("runner.id", ondelete="RESTRICT"))
+    region: Mapped[Region] = mapped_column(coded(Region, "region"))
+    pathology: Mapped[Pathology] = mapped_column(coded(Pathology, "pathology"))
+    side: Mapped[InjurySide] = mapped_column(coded(InjurySide, "side"))
+    onset_on: Mapped[date]
+    onset: Mapped[Onset] = mapped_column(coded(Onset, "onset"))
+    occurrence: Mapped[Occurrence] = mapped_column(coded(Occurrence, "occurrence"))
+    course: Mapped[Course] = mapped_column(coded(Course, "course"))
+    returned_on: Mapped[date | None]
+
+
+class VisitRow(Row):
+    __tablename__ = "visit"
+    __table_args__ = (
+        UniqueConstraint("runner_id", "visited_on", "session"),
+        CheckConstraint("session >= 1", name="session"),
+        CheckConstraint("speed_km_h BETWEEN 0.5 AND 45", name="speed"),
+        CheckConstraint("incline_pct BETWEEN -30 AND 30", name="incline"),
+        CheckConstraint("frames_per_s BETWEEN 10 AND 2000", name="frame_rate"),
+        CheckConstraint("pain_today BETWEEN 0 AND 10", name="pain"),
+        CheckConstraint("next_due_on >= visited_on", name="next_due"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    runner_id: Mapped[int] = mapped_column(ForeignKey("runner.id", ondelete="RESTRICT"))
+    visited_on: Mapped[date]
+    session: Mapped[int] = mapped_column(default=1)
+    kind: Mapped[VisitKind] = mapped_column(coded(VisitKind, "kind"))
+    speed_km_h: Mapped[float | None]
+    surface: Mapped[str] = mapped_column(String(60), default="")
+    incline_pct: Mapped[float | None]
+    footwear: Mapped[str] = mapped_column(String(60), default="")
+    view: Mapped[str] = mapped_column(String(60), default="")
+    frames_per_s: Mapped[float | None]
+    assessor: Mapped[str] = mapped_column(String(LONGEST_CODE), default="")
+    pain_today: Mapped[float | None]
+    next_due_on: Mapped[date | None]
+    note: Mapped[str] = mapped_column(Text, default="")
+    recorded_at: Mapped[datetime]
+    recorded_by: Mapped[str] = mapped_column(String(LONGEST_CODE), default="")
+    # Counts saves, so that the second of two people to save one visit can be told.
+    revision: Mapped[int] = mapped_column(default=1)
+
+
+class MetricRow(Row):
+    __tablename__ = "metric"
+    __table_args__ = (
+        UniqueConstraint("key"),
+        CheckConstraint("plausible_low < plausible_high", name="plausible"),
+        CheckConstraint("resolution >= 0", name="resolution"),
+        CheckConstraint(f"usual_trials BETWEEN 1 AND {MOST_TRIALS}", name="usual_trials"),
+        CheckConstraint("better <> 'range' OR target_low < target_high", name="target"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    key: Mapped[str] = mapped_column(String(63))
+    label: Mapped[str] = mapped_column(String(200))
+    group: Mapped[MetricGroup] = mapped_column("metric_group", coded(MetricGroup, "metric_group"))
+    unit: Mapped[str] = mapped_column(String(40))
+    scale: Mapped[Scale] = mapped_column(coded(Scale, "scale"))
+    sided: Mapped[bool]
+    plane: Mapped[str] = mapped_column(String(60))
+    view: Mapped[str] = mapped_column(String(60))
+    phase: Mapped[str] = mapped_column(String(100))
+    sign_convention: Mapped[str] = mapped_column(Text)
+    better: Mapped[Better] = mapped_column(coded(Better, "better"))
+    target_low: Mapped[float | None]
+    target_high: Mapped[float | None]
+    plausible_low: Mapped[float]
+    plausible_high: Mapped[float]
+    resolution: Mapped[float]
+    floor_kind: Mapped[FloorKind] = mapped_column(coded(FloorKind, "floor_kind"))
+    usual_trials: Mapped[int]
+    asymmetry_form: Mapped[AsymmetryForm] = mapped_column(coded(AsymmetryForm, "asymmetry_form"))
+    important_change: Mapped[float | None]
+    sensitive_to: Mapped[list[Any]] = mapped_column(JSON)
+    grades: Mapped[list[Any]] = mapped_column(JSON)
+    notes: Mapped[str] = mapped_column(Text)
+    sources: Mapped[str] = mapped_column(Text)
+    position: Mapped[int]
+    starter: Mapped[bool]
+    active: Mapped[bool]
+    revision: Mapped[int] = mapped_column(default=1)
+
+
+class ErrorFigureRow(Row):
+    __tablename__ = "error_figure"
+    __table_args__ = (
+        CheckConstraint(
+            "(sem IS NOT NULL AND sem_trials IS NOT NULL"
+            " AND between_sd IS NULL AND within_sd IS NULL)"
+            " OR (sem IS NULL AND sem_trials IS NULL AND within_sd IS NOT NULL)",
+            name="one_form",
+        ),
+        CheckConstraint(
+            "(origin = 'within_session') = (sem IS NULL AND between_sd IS NULL)", name="origin_form"
+        ),
+        CheckConstraint("origin <> 'none'", name="origin_known"),
+        CheckConstraint(within("between_sd", 0, LARGEST_READING), name="between_sd"),
+        CheckConstraint(within("within_sd", 0, LARGEST_READING), name="within_sd"),
+        CheckConstraint(f"sem > 0 AND sem <= {LARGEST_READING:.0f}", name="sem"),
+        CheckConstraint("sem_trials >= 1", name="sem_trials"),
+        CheckConstraint("published_level BETWEEN 50 AND 99.9", name="published_level"),
+        CheckConstraint("source <> ''", name="source"),
+        CheckConstraint("retired_at >= adopted_at", name="retired"),
+        # One figure of each origin in force at a time; retired ones are kept beside it.
+        Index(
+            "uq_error_figure_in_force",
+            "metric_id",
+            "applies_to",
+            "origin",
+            unique=True,
+            sqlite_where=text("retired_at IS NULL"),
+            postgresql_where=text("retired_at IS NULL"),
+        ),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    metric_id: Mapped[int] = mapped_column(ForeignKey("metric.id", ondelete="RESTRICT"))
+    applies_to: Mapped[AppliesTo] = mapped_column(coded(AppliesTo, "applies_to"))
+    origin: Mapped[ErrorOrigin] = mapped_column(coded(ErrorOrigin, "origin"))
+    between_sd: Mapped[float | None]
+    within_sd: Mapped[float | None]
+    sem: Mapped[float | None]
+    sem_trials: Mapped[int | None]
+    published_as: Mapped[str] = mapped_column(Text, default="")
+    published_level: Mapped[float | None]
+    averaged: Mapped[str] = mapped_column(Text, default="")
+    population: Mapped[str] = mapped_column(Text, default="")
+    source: Mapped[str] = mapped_column(Text)
+    adopted_at: Mapped[datetime]
+    retired_at: Mapped[datetime | None]
+
+
+class ValueRow(Row):
+    """One metric on one side at one visit: n, mean and SD at hand, or why it is missing."""
+
+    __tablename__ = "value"
+    __table_args__ = (
+        UniqueConstraint("visit_id", "metric_id", "side"),
+        CheckConstraint("(mean IS NULL) = (missing_reason IS NOT NULL)", name="mean_or_reason"),
+        CheckConstraint(
+            f"(mean IS NULL AND n_trials = 0)"
+            f" OR (mean IS NOT NULL AND n_trials BETWEEN 1 AND {MOST_TRIALS})",
+            name="n_trials",
+        ),
+        CheckConstraint(within("mean", -LARGEST_READING, LARGEST_READING), name="mean"),
+        CheckConstraint(
+            f"sd IS NULL OR (n_trials > 1 AND {within('sd', 0, 2 * LARGEST_READING)})", name="sd"
+        ),
+        Index("ix_value_metric_id", "metric_id"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id", ondelete="RESTRICT"))
+    metric_id: Mapped[int] = mapped_column(ForeignKey("metric.id", ondelete="RESTRICT"))
+    side: Mapped[Side] = mapped_column(coded(Side, "side"))
+    n_trials: Mapped[int]
+    mean: Mapped[float | None]
+    sd: Mapped[float | None]
+    missing_reason: Mapped[MissingReason | None] = mapped_column(
+        coded(MissingReason, "missing_reason")
+    )
+
+
+class TrialRow(Row):
+    """One trial's number; its natural key is its primary key."""
+
+    __tablename__ = "trial"
+    __table_args__ = (
+        CheckConstraint(f"number BETWEEN 1 AND {MOST_TRIALS}", name="number"),
+        CheckConstraint(within("reading", -LARGEST_READING, LARGEST_READING), name="reading"),
+        {"sqlite_with_rowid": False},
+    )
+
+    value_id: Mapped[int] = mapped_column(
+        ForeignKey("value.id", ondelete="RESTRICT"), primary_key=True, autoincrement=False
+    )
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    reading: Mapped[float]
+
+
+class ProgrammeRow(Row):
+    __tablename__ = "programme"
+    __table_args__ = (
+        UniqueConstraint("runner_id", "started_on", "title"),
+        CheckConstraint("ended_on >= started_on", name="ended"),
+        CheckConstraint("title <> ''", name="title"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    runner_id: Mapped[int] = mapped_column(ForeignKey("runner.id", ondelete="RESTRICT"))
+    injury_id: Mapped[int | None] = mapped_column(ForeignKey("injury.id", ondelete="RESTRICT"))
+    title: Mapped[str] = mapped_column(String(200))
+    kind: Mapped[ProgrammeKind] = mapped_column(coded(ProgrammeKind, "kind"))
+    rationale: Mapped[str] = mapped_column(Text, default="")
+    started_on: Mapped[date]
+    ended_on: Mapped[date | None]
+
+
+class BlockRow(Row):
+    __tablename__ = "programme_block"
+    __table_args__ = (
+        UniqueConstraint("programme_id", "position"),
+        CheckConstraint("position >= 1", name="position"),
+        CheckConstraint("sets BETWEEN 1 AND 100", name="sets"),
+        CheckConstraint("repetitions BETWEEN 1 AND 10000", name="repetitions"),
+        CheckConstraint("hold_s BETWEEN 0 AND 36000", name="hold"),
+        CheckConstraint("sessions_per_week BETWEEN 0 AND 70", name="sessions"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    programme_id: Mapped[int] = mapped_column(ForeignKey("programme.id", ondelete="RESTRICT"))
+    position: Mapped[int]
+    aim: Mapped[Aim] = mapped_column(coded(Aim, "aim"))
+    exercise: Mapped[str] = mapped_column(String(200))
+    side: Mapped[InjurySide] = mapped_column(coded(InjurySide, "side"))
+    sets: Mapped[int | None]
+    repetitions: Mapped[int | None]
+    load: Mapped[str] = mapped_column(String(100), default="")
+    hold_s: Mapped[float | None]
+    sessions_per_week: Mapped[float | None]
+
+
+class TargetRow(Row):
+    __tablename__ = "target"
+    __table_args__ = (
+        UniqueConstraint("programme_id", "metric_id", "what"),
+        CheckConstraint(f"amount > 0 AND amount <= {LARGEST_READING:.0f}", name="amount"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    programme_id: Mapped[int] = mapped_column(ForeignKey("programme.id", ondelete="RESTRICT"))
+    metric_id: Mapped[int] = mapped_column(ForeignKey("metric.id", ondelete="RESTRICT"))
+    what: Mapped[TargetOn] = mapped_column(coded(TargetOn, "what"))
+    direction: Mapped[TargetDirection] = mapped_column(coded(TargetDirection, "direction"))
+    amount: Mapped[float]
+    due_on: Mapped[date]
+
+
+class AdherenceRow(Row):
+    __tablename__ = "adherence"
+    __table_args__ = (
+        UniqueConstraint("programme_id", "week_start"),
+        CheckConstraint("sessions_planned BETWEEN 0 AND 70", name="planned"),
+        CheckConstraint("sessions_done BETWEEN 0 AND 70", name="done"),
+        CheckConstraint("pain_during BETWEEN 0 AND 10", name="pain_during"),
+        CheckConstraint("pain_morning_after BETWEEN 0 AND 10", name="pain_morning_after"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    programme_id: Mapped[int] = mapped_column(ForeignKey("programme.id", ondelete="RESTRICT"))
+    week_start: Mapped[date]
+    sessions_planned: Mapped[int]
+    sessions_done: Mapped[int]
+    pain_during: Mapped[float | None]
+    pain_morning_after: Mapped[float | None]
+    comment: Mapped[str] = mapped_column(Text, default="")
+
+
+class FlagAcknowledgementRow(Row):
+    """A flag that a named user has seen, with the reason; never deleted."""
+
+    __tablename__ = "flag_acknowledgement"
+    __table_args__ = (
+        UniqueConstraint("visit_id", "metric_id", "kind"),
+        CheckConstraint("reason <> ''", name="reason"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id", ondelete="RESTRICT"))
+    metric_id: Mapped[int] = mapped_column(ForeignKey("metric.id", ondelete="RESTRICT"))
+    kind: Mapped[FlagKind] = mapped_column(coded(FlagKind, "kind"))
+    reason: Mapped[str] = mapped_column(Text)
+    acknowledged_by: Mapped[int] = mapped_column(ForeignKey("clinic_user.id", ondelete="RESTRICT"))
+    acknowledged_at: Mapped[datetime]
