@@ -1,0 +1,195 @@
+"""The plain words for what the program found: one place, so that page, command and file agree.
+
+None of these words says what causes a finding or names a disease.
+"""
+
+from __future__ import annotations
+
+from casebook.domain.injuries import Injury
+from casebook.domain.metrics import AsymmetryForm, Condition, ErrorOrigin, Metric
+from casebook.domain.sides import InjurySide
+from casebook.domain.verdicts import Call, FlagKind, Reason, SideMoved, Verdict, What
+from casebook.domain.visits import MissingReason, VisitKind
+
+NO_ERROR_FIGURE = "no error figure: measure your own"
+
+CAUTION = (
+    "These numbers support your judgement and never replace it: they say how a measurement "
+    "changed, not why, and they are no diagnosis. Pain, or findings that call for a referral "
+    "(bone tenderness with pain at night, numbness or weakness, a swollen or hot calf, fever or "
+    "unexplained weight loss), come before any number: consider referral and follow your local "
+    "rules and the limits of your licence."
+)
+
+CALLS = {
+    Call.IMPROVED: "improved beyond error",
+    Call.WORSENED: "worsened beyond error",
+    Call.UNCHANGED: "no change beyond error",
+    Call.CANNOT_SAY: "can't say",
+}
+
+REASONS = {
+    Reason.NO_ERROR_FIGURE: NO_ERROR_FIGURE,
+    Reason.ONLY_WITHIN_SESSION: (
+        "only the error within a session is known, which is too small for comparing visits: "
+        "measure your own"
+    ),
+    Reason.FEWER_TRIALS_THAN_FIGURE: (
+        "the error figure is for a mean of more trials than were taken here"
+    ),
+    Reason.NOT_LIKE_FOR_LIKE: "the visits were not like for like",
+    Reason.MISSING: "not measured at both",
+    Reason.NO_BASELINE: "no baseline visit has it",
+    Reason.NO_LATER_VISIT: "no visit after the baseline has it",
+    Reason.NO_BETTER_DIRECTION: "it moved beyond error, but neither direction is better",
+    Reason.CROSSED_OVER: "the sides crossed over: the other side is now the larger",
+    Reason.FORMULA_REFUSED: "this way of comparing the sides has no meaning for these values",
+}
+
+SIDES_MOVED = {
+    SideMoved.WORSE_SIDE_GAINED: "the worse side gained",
+    SideMoved.BETTER_SIDE_FELL: "the better side fell",
+    SideMoved.BOTH: "both sides moved",
+    SideMoved.NEITHER: "neither side beyond its own error",
+    SideMoved.CROSSED_OVER: "crossed over",
+}
+
+ORIGINS = {
+    ErrorOrigin.OWN: "your own measurements",
+    ErrorOrigin.PUBLISHED: "published",
+    ErrorOrigin.WITHIN_SESSION: "within the session only (a lower bound)",
+    ErrorOrigin.NONE: NO_ERROR_FIGURE,
+}
+
+WHATS = {
+    What.LEFT: "left",
+    What.RIGHT: "right",
+    What.NONE: "whole body",
+    What.ASYMMETRY: "asymmetry (right minus left)",
+}
+
+CONDITIONS = {
+    Condition.SPEED: "speed",
+    Condition.SURFACE: "surface",
+    Condition.INCLINE: "incline",
+    Condition.FOOTWEAR: "footwear",
+    Condition.VIEW: "camera view",
+    Condition.FRAME_RATE: "frame rate",
+    Condition.ASSESSOR: "assessor",
+    Condition.PAIN: "pain on the day",
+}
+
+VISIT_KINDS = {
+    VisitKind.BASELINE: "baseline",
+    VisitKind.REVIEW: "review",
+    VisitKind.DISCHARGE: "discharge",
+    VisitKind.REPEAT: "repeat measurement",
+}
+
+MISSING_REASONS = {
+    MissingReason.NOT_DONE: "not done",
+    MissingReason.PAINFUL: "painful",
+    MissingReason.NOT_VISIBLE: "couldn't be seen",
+    MissingReason.EQUIPMENT: "equipment failed",
+}
+
+FLAG_KINDS = {
+    FlagKind.ASYMMETRY_ABOVE_BASELINE: "asymmetry larger than at baseline",
+    FlagKind.BETTER_SIDE_FELL: "asymmetry smaller only because the better side fell",
+    FlagKind.SYMPTOM_UP: "symptom up",
+}
+
+_UNIT_WORDS = {
+    "deg": "°",
+    "1": "",
+    "{steps}/min": "steps/min",
+    "/min": "/min",
+    "{score}": "",
+    "{count}": "",
+    "{reps}": "reps",
+    "%": "%",
+    "[in_i]": "in",
+}
+
+
+def unit_words(unit: str) -> str:
+    """A UCUM code as a person writes it ('deg' as '°', '{steps}/min' as 'steps/min')."""
+    if unit in _UNIT_WORDS:
+        return _UNIT_WORDS[unit]
+    return unit.replace("{", "").replace("}", "").replace(".", "·")
+
+
+def asymmetry_unit(form: AsymmetryForm, unit: str) -> str:
+    """The unit in words of an asymmetry in the given form."""
+    return "%" if form in {AsymmetryForm.PERCENT, AsymmetryForm.LOG_RATIO} else unit_words(unit)
+
+
+def number_words(number: float | None, unit: str = "", *, signed: bool = False) -> str:
+    """A number with as many digits as one can read at a glance, and its unit.
+
+    Examples
+    --------
+    >>> number_words(-3.04, "°", signed=True)
+    '−3.0°'
+    >>> number_words(181.2, "steps/min")
+    '181 steps/min'
+    """
+    if number is None:
+        return "–"
+    size = abs(number)
+    digits = 0 if size >= 100 else 1 if size >= 1 else 2
+    body = f"{size:.{digits}f}"
+    negative = number < 0 and float(body) != 0
+    sign = "−" if negative else "+" if signed and float(body) != 0 else ""
+    space = "" if unit in {"°", "%", ""} else " "
+    return f"{sign}{body}{space}{unit}"
+
+
+def side_words(asymmetry: float | None) -> str:
+    """Which side is the larger, for an asymmetry signed right minus left."""
+    if asymmetry is None or asymmetry == 0:
+        return "sides equal"
+    return "right larger" if asymmetry > 0 else "left larger"
+
+
+def call_words(verdict: Verdict) -> str:
+    """The verdict in words, with the reason when there is none."""
+    words = CALLS[verdict.verdict]
+    return f"{words}: {REASONS[verdict.reason]}" if verdict.reason else words
+
+
+def like_for_like_words(differs: tuple[str, ...]) -> str:
+    """What differed between the visits, or that nothing did."""
+    return "like for like" if not differs else "; ".join(differs)
+
+
+def complaint_words(injury: Injury) -> str:
+    """A complaint in words, the side always spelled out."""
+    side = {
+        InjurySide.LEFT: "left ",
+        InjurySide.RIGHT: "right ",
+        InjurySide.BOTH: "both sides, ",
+        InjurySide.NONE: "",
+    }[injury.side]
+    region = injury.region.replace("_", " ").replace("hip groin", "hip or groin")
+    return f"{side}{region}: {injury.pathology.replace('_', ' ')} ({injury.course})"
+
+
+def flag_words(
+    kind: FlagKind, metric: Metric, *, baseline: float, latest: float, mdc95: float | None
+) -> str:
+    """One sentence for a flag: what rose, from what to what, against which error."""
+    if kind is FlagKind.SYMPTOM_UP:
+        unit = unit_words(metric.unit)
+        sizes = f"{number_words(baseline, unit)} to {number_words(latest, unit)}"
+        return f"{metric.label}: up from {sizes}."
+    unit = asymmetry_unit(metric.asymmetry_form, metric.unit)
+    sizes = (
+        f"from {number_words(abs(baseline), unit)} ({side_words(baseline)}) "
+        f"to {number_words(abs(latest), unit)} ({side_words(latest)})"
+    )
+    error = f"; a change of {number_words(mdc95, unit)} is within error" if mdc95 else ""
+    verb = "asymmetry up" if kind is FlagKind.ASYMMETRY_ABOVE_BASELINE else (
+        "asymmetry smaller, but only because the better side fell,"
+    )
+    return f"{metric.label}: {verb} {sizes}{error}."
