@@ -189,7 +189,9 @@ def flag_words(
         f"to {number_words(abs(latest), unit)} ({side_words(latest)})"
     )
     error = f"; a change of {number_words(mdc95, unit)} is within error" if mdc95 else ""
-    verb = "asymmetry up" if kind is FlagKind.ASYMMETRY_ABOVE_BASELINE else (
-        "asymmetry smaller, but only because the better side fell,"
+    verb = (
+        "asymmetry up"
+        if kind is FlagKind.ASYMMETRY_ABOVE_BASELINE
+        else ("asymmetry smaller, but only because the better side fell,")
     )
     return f"{metric.label}: {verb} {sizes}{error}."
