@@ -1,0 +1,76 @@
+# casebook: `make demo` shows it, `make test` proves it. Nothing is installed outside of .venv,
+# except missing Debian packages when run by root on a bare machine.
+
+SHELL := bash
+.SHELLFLAGS := -euo pipefail -c
+.ONESHELL:
+.DEFAULT_GOAL := help
+.PHONY: help demo test screenshots bench constraints lint clean
+
+VENV := .venv
+BIN := $(VENV)/bin
+PORT ?= 8501
+WORKERS ?= 2
+PIP := $(BIN)/python -m pip --disable-pip-version-check install --quiet --constraint constraints.txt
+PINNED := pyproject.toml constraints.txt
+
+help:
+	@printf '%s\n' \
+	  'make demo         build the demo database and open the app on 127.0.0.1:$(PORT)' \
+	  'make test         lint, types, architecture, unit, SQLite, PostgreSQL, browser' \
+	  'make screenshots  photograph every page of the app' \
+	  'make bench        measure the speed limits that the project keeps' \
+	  'make constraints  pin the newest versions that pyproject.toml allows' \
+	  'make clean        remove .venv and what tools left behind'
+
+demo: $(VENV)/.runs
+	@exec $(BIN)/casebook demo --port $(PORT)
+
+test: $(VENV)/.tests
+	@.ci/install-system chromium
+	$(MAKE) --no-print-directory lint
+	$(BIN)/pytest -n $(WORKERS) --dist loadgroup -m 'not bench' --cov --cov-report=term
+
+lint: $(VENV)/.tests
+	@$(BIN)/ruff check .
+	$(BIN)/ruff format --check --quiet .
+	$(BIN)/mypy
+	$(BIN)/lint-imports --no-logo
+
+screenshots: $(VENV)/.tests
+	@.ci/install-system chromium
+	$(BIN)/python -m seed_demo.screenshots
+
+bench: $(VENV)/.tests
+	@$(BIN)/pytest -m bench -p no:cacheprovider -s tests/bench
+
+# A fresh environment, so that nothing but what pyproject.toml asks for is pinned.
+constraints:
+	@fresh=$$(mktemp -d)
+	trap 'rm -rf "$$fresh"' EXIT
+	"$$(.ci/find-python)" -m venv "$$fresh/venv"
+	"$$fresh/venv/bin/python" -m pip --disable-pip-version-check install --quiet '.[test]'
+	"$$fresh/venv/bin/python" -m pip freeze --exclude casebook > "$$fresh/constraints.txt"
+	cp "$$fresh/constraints.txt" constraints.txt
+	echo "Pinned $$(wc -l < constraints.txt) packages; run 'make test' before committing them."
+
+clean:
+	@rm -rf $(VENV) dist build .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache .coverage
+
+# Stamps: written last, so that an install that was cut short is done again.
+$(VENV)/.made: .ci/find-python
+	@python=$$(.ci/find-python)
+	echo "Making $(VENV) with $$python"
+	"$$python" -m venv $(VENV)
+	touch $@
+
+$(VENV)/.runs: $(PINNED) $(VENV)/.made
+	@echo 'Installing what casebook needs (pinned in constraints.txt)'
+	$(PIP) hatchling editables
+	$(PIP) --no-build-isolation --editable .
+	touch $@
+
+$(VENV)/.tests: $(PINNED) $(VENV)/.runs
+	@echo 'Installing what the tests need (pinned in constraints.txt)'
+	$(PIP) --no-build-isolation --editable '.[test]'
+	touch $@
