@@ -26,9 +26,8 @@ help:
 demo: $(VENV)/.runs
 	@exec $(BIN)/casebook demo --port $(PORT)
 
-test: $(VENV)/.tests
+test: $(VENV)/.tests lint
 	@.ci/install-system chromium
-	$(MAKE) --no-print-directory lint
 	$(BIN)/pytest -n $(WORKERS) --dist loadgroup -m 'not bench' --cov --cov-report=term
 
 lint: $(VENV)/.tests
