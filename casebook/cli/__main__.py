@@ -1,0 +1,5 @@
+"""`python -m casebook.cli` does what `casebook` does."""
+
+from casebook.cli import main
+
+main()

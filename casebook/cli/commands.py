@@ -1,0 +1,245 @@
+"""The commands. Each opens a casebook, asks one service, and shows what it says."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from casebook import __version__
+from casebook.cli.tables_help import tables_help
+
+app = typer.Typer(
+    name="casebook",
+    help=(
+        "A longitudinal case database for clinicians who assess runners: log visits, see what "
+        "changed beyond measurement error and what worsens. It supports your judgement and "
+        "never replaces it."
+    ),
+    epilog=(
+        "Exit codes: 0 fine, 1 the data or the request was refused (the message stands on "
+        "standard error), 2 wrong usage."
+    ),
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+
+Db = Annotated[
+    str | None,
+    typer.Option(
+        "--db",
+        metavar="FILE_OR_ADDRESS",
+        help=(
+            "The casebook: an SQLite file or a database address. Without it, the environment's "
+            "CASEBOOK_DATABASE_URL, and without that the casebook in your data folder."
+        ),
+    ),
+]
+Json = Annotated[
+    bool, typer.Option("--json", help="One JSON object on standard output and nothing else.")
+]
+Port = Annotated[
+    int, typer.Option("--port", min=1, max=65535, help="Port of 127.0.0.1 that the app answers on.")
+]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"casebook {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _casebook(
+    _version_wanted: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="The version, and end."),
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command(short_help="Build the invented demo clinic and open it.")
+def demo(
+    *,
+    port: Port = 8501,
+    folder: Annotated[
+        Path | None,
+        typer.Option("--folder", help="Keep demo.sqlite here and not in your data folder."),
+    ] = None,
+    db: Annotated[
+        str | None,
+        typer.Option(
+            "--db", metavar="FILE", help="Keep the demo database in this SQLite file instead."
+        ),
+    ] = None,
+    serve_it: Annotated[
+        bool, typer.Option("--serve/--no-serve", help="Open the app when the database stands.")
+    ] = True,
+    fresh: Annotated[
+        bool, typer.Option("--fresh", help="Build the demo database anew, forgetting changes.")
+    ] = False,
+) -> None:
+    """Build the demo clinic (invented runners) and open the app on it.
+
+    The demo lives in a file of its own and never touches your casebook. What was built
+    before is opened again as you left it.
+    """
+    from casebook.cli import building, serving
+
+    if folder is not None and db is not None:
+        raise typer.BadParameter("give either --folder or --db, not both.")
+    if serve_it:
+        serving.check_port(port)
+    path = building.demo_file(folder=folder, db=db)
+    built = building.build_demo(path, fresh=fresh)
+    typer.echo(f"Demo database {'built' if built else 'found'}: {path}")
+    if serve_it:
+        serving.serve(str(path), port=port)
+
+
+@app.command(short_help="Open the app on this machine.")
+def serve(*, port: Port = 8501, db: Db = None) -> None:
+    """Open the app in the browser's reach, on this machine only (127.0.0.1).
+
+    It runs until you press Ctrl-C.
+    """
+    from casebook.cli import serving
+    from casebook.services import keeping
+
+    serving.check_port(port)
+    casebook = keeping.open_casebook(keeping.resolve_url(db))
+    casebook.close()
+    serving.serve(casebook.url, port=port)
+
+
+@app.command(short_help="Make a casebook, or bring one up to date.")
+def init(
+    *,
+    clinic: Annotated[str, typer.Option("--clinic", help="Name of your clinic.")] = "Clinic",
+    db: Db = None,
+) -> None:
+    """Make a casebook: its tables, your clinic and the starter catalogue of metrics.
+
+    On a casebook that is there already it brings the tables up to date and changes
+    nothing else.
+    """
+    from casebook.services import keeping
+
+    casebook = keeping.create_casebook(keeping.resolve_url(db), clinic_name=clinic)
+    casebook.close()
+    typer.echo(f"The casebook is ready: {casebook.place}")
+
+
+@app.command(name="import", short_help="Import CSV tables, all or nothing.", epilog=tables_help())
+def import_(
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILE...", help="CSV files; their order does not matter."),
+    ],
+    *,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Check everything and report; store nothing.")
+    ] = False,
+    day_first: Annotated[
+        bool,
+        typer.Option("--day-first", help="Dates are written day first: 03/04/2025 is 3 April."),
+    ] = False,
+    known_runners_only: Annotated[
+        bool,
+        typer.Option(
+            "--known-runners-only",
+            help="Refuse visits of runners who are not registered, instead of registering them.",
+        ),
+    ] = False,
+    by: Annotated[
+        str, typer.Option("--by", metavar="USER", help="Code of the user who imports.")
+    ] = "",
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Import tables of visits, runners, injuries, programmes and more from CSV files.
+
+    All or nothing: one bad row, and nothing is stored, but every bad row is told.
+    Importing the same file again changes nothing. The table's kind is recognised by its
+    header. A tidy table of visits has a row for each trial, with the columns
+    runner, visit_date, metric, side, trial, value; a wide one has a row for each visit, with
+    columns such as knee_flexion_midstance_left. Every table and column is described below.
+    """
+    from casebook.cli import progress, showing
+    from casebook.cli.opening import opened
+
+    with opened(db) as casebook:
+        report = progress.import_with_progress(
+            casebook,
+            files,
+            dry_run=dry_run,
+            day_first=day_first,
+            known_runners_only=known_runners_only,
+            by=by,
+        )
+    showing.show_import(report, dry_run=dry_run, as_json=as_json)
+    if report.problems:
+        raise typer.Exit(1)
+
+
+@app.command(short_help="List what worsened beyond error.")
+def flags(
+    *,
+    all_visits: Annotated[
+        bool, typer.Option("--all", help="Flags of every visit, not only of each runner's latest.")
+    ] = False,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """List what worsened beyond measurement error, over the whole caseload.
+
+    A flag is never a diagnosis. The report says how many false ones to expect.
+    """
+    from casebook.cli import showing
+    from casebook.cli.opening import opened
+    from casebook.services import flagging
+
+    with opened(db) as casebook:
+        found = flagging.list_flags(casebook, all_visits=all_visits)
+    showing.show_flags(found, as_json=as_json)
+
+
+@app.command(short_help="Say what changed in one runner.")
+def review(
+    runner: Annotated[str, typer.Argument(metavar="RUNNER", help="Code of the runner.")],
+    *,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Say what changed in one runner since baseline, and what of it is beyond error.
+
+    Each verdict carries the error it was held against, where that error figure comes
+    from, and whether the visits were like for like. An asymmetry is signed right minus left.
+    """
+    from casebook.cli import showing
+    from casebook.cli.opening import opened
+    from casebook.services import cataloguing, reviewing
+
+    with opened(db) as casebook:
+        found = reviewing.review_runner(casebook, runner)
+        metrics = cataloguing.list_metrics(casebook, include_inactive=True)
+    showing.show_review(found, metrics, as_json=as_json)
+
+
+@app.command(short_help="Check that a casebook is whole.")
+def check(*, db: Db = None, as_json: Json = False) -> None:
+    """Check that a casebook is whole: file, tables, version, references between rows."""
+    from casebook.cli import showing
+    from casebook.cli.opening import opened
+    from casebook.services import keeping
+
+    with opened(db) as casebook:
+        report = keeping.check_casebook(casebook)
+    showing.show_check(report, as_json=as_json)
+    if not report.ok:
+        raise typer.Exit(1)

@@ -1,0 +1,46 @@
+"""A progress bar on standard error while a long import runs, where somebody watches."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from tqdm import tqdm
+
+from casebook.services.importing import ImportReport, import_files
+from casebook.services.keeping import Casebook
+
+
+def import_with_progress(
+    casebook: Casebook,
+    files: Sequence[Path],
+    *,
+    dry_run: bool = False,
+    day_first: bool = False,
+    known_runners_only: bool = False,
+    by: str = "",
+) -> ImportReport:
+    """Import files as the service does, with a bar when standard error is a terminal."""
+    with tqdm(
+        desc="Importing",
+        unit=" rows",
+        leave=False,
+        file=sys.stderr,
+        disable=not sys.stderr.isatty(),
+        dynamic_ncols=True,
+    ) as bar:
+
+        def progress(done: int, total: int) -> None:
+            bar.total = total
+            bar.update(done - bar.n)
+
+        return import_files(
+            casebook,
+            files,
+            dry_run=dry_run,
+            day_first=day_first,
+            known_runners_only=known_runners_only,
+            by=by,
+            progress=progress,
+        )
