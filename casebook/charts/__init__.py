@@ -1,0 +1,1 @@
+"""Frame in, Altair chart out: no database, no screen."""

@@ -1,0 +1,373 @@
+"""The course of one metric over a runner's visits: its sides, and below it their asymmetry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from casebook.charts.palette import Palette
+from casebook.charts.styling import styled
+
+SIDE_HEIGHT = 220
+ASYMMETRY_HEIGHT = 140
+STRIP = 18
+# Both panels reserve the same room for their labels, so that the visits stand in line.
+AXIS_ROOM = 46
+SIDES = ("left", "right", "none")
+SIDE_WORDS = {"left": "Left", "right": "Right", "none": "Whole body"}
+SHAPES = ["triangle-left", "triangle-right", "circle"]
+DASHES = [[1, 0], [6, 3], [1, 0]]
+# Cuts a programme's title where its bar ends, whatever width the chart has on the screen.
+WITHIN_BAR = alt.expr(
+    "max(1, scale('x', toDate(datum.until)) - scale('x', toDate(datum.visited_on)) - 8)"
+)
+SHORTEST_BAR = timedelta(days=3)
+
+POINT_COLUMNS = ("visited_on", "session", "kind", "side", "value", "n", "counts", "flagged", "note")
+BAND_COLUMNS = ("side", "baseline", "mdc")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """A programme along the time axis; without an end it runs on."""
+
+    title: str
+    start: date
+    end: date | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """A day to be marked along the time axis, such as the onset of a complaint."""
+
+    words: str
+    day: date
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeAxis:
+    """What all panels of a runner share.
+
+    Parameters
+    ----------
+    visits : tuple of date
+        Every visit's day, in order.
+    bars, marks
+        Programmes and complaints that touch the time shown.
+    """
+
+    visits: tuple[date, ...]
+    bars: tuple[Bar, ...] = ()
+    marks: tuple[Mark, ...] = field(default=())
+
+    @property
+    def span(self) -> tuple[date, date]:
+        """First and last day shown: the visits with a little room on either side."""
+        first, last = min(self.visits), max(self.visits)
+        room = max(timedelta(days=4), (last - first) * 0.05)
+        return first - room, last + room
+
+
+def side_course(
+    points: pd.DataFrame,
+    bands: pd.DataFrame,
+    axis: TimeAxis,
+    *,
+    unit: str,
+    palette: Palette,
+) -> alt.LayerChart | alt.Chart:
+    """Left and right by visit, with the baseline's band, programmes and complaints.
+
+    Parameters
+    ----------
+    points : DataFrame
+        One row a visit and side, columns `POINT_COLUMNS`: `visited_on` (datetime64), `session`,
+        `kind` (words), `side` (left, right, none), `value` (in `unit`), `n` (trials), `counts`
+        (bool; False for a repeat measurement, which stands apart from the line), `flagged`
+        (bool), `note` (conditions in words).
+    bands : DataFrame
+        One row a side with a baseline, columns `BAND_COLUMNS`; `mdc` (in `unit`) is half the
+        height of the band and may be NaN where no error is known.
+    axis : TimeAxis
+    unit : str
+        In words, for the axis title and the tooltip.
+    palette : Palette
+
+    Returns
+    -------
+    altair chart
+    """
+    shown = _in_words(points, unit)
+    low, high = _extent(shown, bands)
+    floor = low - (high - low) * STRIP * 1.5 / SIDE_HEIGHT if axis.bars else low
+    y = alt.Y(
+        "value:Q",
+        title=unit or None,
+        scale=alt.Scale(domain=[floor, high], nice=False, zero=False),
+        axis=_value_axis(),
+    )
+    x = _time(axis)
+    sides = [side for side in SIDES if side in set(points["side"])]
+    look = _side_look(sides, palette)
+    base = alt.Chart(shown).encode(x=x, y=y)
+    line = (
+        base.transform_filter("datum.counts")
+        .mark_line(strokeWidth=2)
+        .encode(color=look["color"], strokeDash=look["strokeDash"])
+    )
+    point = base.mark_point(size=110, strokeWidth=2, opacity=1).encode(
+        color=look["color"],
+        shape=look["shape"],
+        fill=alt.when("datum.counts").then(look["fill"]).otherwise(alt.value(palette.background)),
+        tooltip=_tooltip("Side"),
+    )
+    layers = [
+        *_time_layers(axis, palette, SIDE_HEIGHT),
+        *_band_layers(bands, axis, look["color"]),
+        line,
+        point,
+    ]
+    return styled(alt.layer(*layers).properties(height=SIDE_HEIGHT), palette)
+
+
+def asymmetry_course(
+    points: pd.DataFrame,
+    bands: pd.DataFrame,
+    axis: TimeAxis,
+    *,
+    unit: str,
+    palette: Palette,
+) -> alt.LayerChart | alt.Chart:
+    """Right minus left by visit, with the baseline's band; flagged visits are ringed.
+
+    Parameters
+    ----------
+    points : DataFrame
+        One row a visit, columns `POINT_COLUMNS` with `side` 'asymmetry'; `value` is signed
+        right minus left.
+    bands : DataFrame
+        None or one row, columns `BAND_COLUMNS`.
+    axis : TimeAxis
+    unit : str
+        In words, of the asymmetry's form.
+    palette : Palette
+    """
+    shown = _in_words(points, unit)
+    low, high = _extent(shown, bands, zero=True)
+    base = alt.Chart(shown).encode(
+        x=_time(axis),
+        y=alt.Y(
+            "value:Q",
+            title=f"right − left{f', {unit}' if unit else ''}",
+            scale=alt.Scale(domain=[low, high], nice=False),
+            axis=_value_axis(),
+        ),
+    )
+    colour = alt.value(palette.neutral)
+    line = base.transform_filter("datum.counts").mark_line(strokeWidth=2).encode(color=colour)
+    point = base.mark_point(size=80, strokeWidth=2, shape="diamond", opacity=1).encode(
+        color=colour,
+        fill=alt.when("datum.counts")
+        .then(alt.value(palette.neutral))
+        .otherwise(alt.value(palette.background)),
+        tooltip=_tooltip(""),
+    )
+    flagged = base.transform_filter("datum.flagged")
+    ring = flagged.mark_point(
+        size=420, shape="circle", strokeWidth=2.5, color=palette.attention, filled=False, opacity=1
+    ).encode(tooltip=_tooltip(""))
+    word = flagged.mark_text(
+        text="flag", dy=-19, fontWeight=600, fontSize=12, color=palette.attention
+    )
+    zero = (
+        alt.Chart(pd.DataFrame({"value": [0.0]}))
+        .mark_rule(strokeWidth=1, color=palette.muted)
+        .encode(y="value:Q")
+    )
+    layers = [zero, *_band_layers(bands, axis, colour), line, point, ring, word]
+    return styled(alt.layer(*layers).properties(height=ASYMMETRY_HEIGHT), palette)
+
+
+def _in_words(points: pd.DataFrame, unit: str) -> pd.DataFrame:
+    shown = points.loc[points["value"].notna(), list(POINT_COLUMNS)].copy()
+    shown["Side"] = shown["side"].map(SIDE_WORDS).fillna("")
+    shown["Value"] = [f"{value:.4g} {unit}".strip() for value in shown["value"]]
+    return shown
+
+
+def _tooltip(side: str) -> list[alt.Tooltip]:
+    shown = [alt.Tooltip("Side:N", title="Side")] if side else []
+    return [
+        alt.Tooltip("visited_on:T", title="Visit", format="%-d %B %Y"),
+        alt.Tooltip("kind:N", title="Kind"),
+        *shown,
+        alt.Tooltip("Value:N", title="Mean" if side else "Right minus left"),
+        alt.Tooltip("n:N", title="Trials"),
+        alt.Tooltip("note:N", title="Conditions"),
+    ]
+
+
+def _side_look(sides: list[str], palette: Palette) -> dict[str, Any]:
+    names = [SIDE_WORDS[side] for side in sides]
+    places = [SIDES.index(side) for side in sides]
+    colours = [(palette.left, palette.right, palette.neutral)[place] for place in places]
+    legend = alt.Legend(title=None) if len(sides) > 1 else None
+
+    def scale(choices: list[Any]) -> alt.Scale:
+        return alt.Scale(domain=names, range=choices)
+
+    return {
+        "color": alt.Color("Side:N", scale=scale(colours), legend=legend),
+        "fill": alt.Fill("Side:N", scale=scale(colours), legend=legend),
+        "shape": alt.Shape("Side:N", scale=scale([SHAPES[p] for p in places]), legend=legend),
+        "strokeDash": alt.StrokeDash(
+            "Side:N", scale=scale([DASHES[p] for p in places]), legend=legend
+        ),
+    }
+
+
+def _day(day: date) -> alt.DateTime:
+    return alt.DateTime(year=day.year, month=day.month, date=day.day)
+
+
+def _time(axis: TimeAxis) -> alt.X:
+    first, last = axis.span
+    return alt.X(
+        "visited_on:T",
+        title=None,
+        scale=alt.Scale(domain=[_day(first), _day(last)], nice=False),
+        axis=alt.Axis(
+            values=[_day(day) for day in axis.visits],
+            format="%-d %b %y",
+            labelOverlap="greedy",
+            labelSeparation=8,
+            labelFlush=True,
+            grid=False,
+        ),
+    )
+
+
+def _value_axis() -> alt.Axis:
+    return alt.Axis(
+        minExtent=AXIS_ROOM, maxExtent=AXIS_ROOM, tickCount=5, domain=False, titlePadding=4
+    )
+
+
+def _extent(
+    points: pd.DataFrame, bands: pd.DataFrame, *, zero: bool = False
+) -> tuple[float, float]:
+    reach = bands["mdc"].fillna(0.0)
+    everything = pd.concat(
+        [
+            points["value"],
+            bands["baseline"] - reach,
+            bands["baseline"] + reach,
+            pd.Series([0.0] if zero else [], dtype=float),
+        ]
+    ).dropna()
+    if everything.empty:
+        return 0.0, 1.0
+    low, high = float(everything.min()), float(everything.max())
+    room = (high - low) * 0.12 or abs(high) * 0.1 or 1.0
+    return low - room, high + room
+
+
+def _band_layers(bands: pd.DataFrame, axis: TimeAxis, colour: Any) -> list[alt.Chart]:
+    known = bands.dropna(subset=["baseline"])
+    if known.empty:
+        return []
+    first, last = (pd.Timestamp(day) for day in axis.span)
+    shown = pd.DataFrame(
+        {
+            "Side": known["side"].map(SIDE_WORDS).fillna(""),
+            "visited_on": first,
+            "until": last,
+            "value": known["baseline"],
+            "low": known["baseline"] - known["mdc"],
+            "high": known["baseline"] + known["mdc"],
+        }
+    )
+    base = alt.Chart(shown).encode(x="visited_on:T", x2="until", color=colour)
+    band = (
+        base.transform_filter("isValid(datum.low)")
+        .mark_rect(opacity=0.14, stroke=None)
+        .encode(y="low:Q", y2="high", fill=_as_fill(colour))
+    )
+    middle = base.mark_rule(strokeWidth=1, strokeDash=[2, 3], opacity=0.8).encode(y="value:Q")
+    return [band, middle]
+
+
+def _as_fill(colour: Any) -> Any:
+    if isinstance(colour, alt.Color):
+        return alt.Fill("Side:N", scale=colour["scale"], legend=colour["legend"])
+    return colour
+
+
+def _time_layers(axis: TimeAxis, palette: Palette, height: int) -> list[alt.Chart]:
+    first, last = axis.span
+    layers: list[alt.Chart] = []
+    bars = [bar for bar in axis.bars if bar.start <= last and (bar.end or last) >= first]
+    if bars:
+        layers += _bar_layers(bars, axis, palette, height)
+    marks = [mark for mark in axis.marks if first <= mark.day <= last]
+    if marks:
+        layers += _mark_layers(marks, palette)
+    return layers
+
+
+def _bar_layers(bars: list[Bar], axis: TimeAxis, palette: Palette, height: int) -> list[alt.Chart]:
+    first, last = axis.span
+    shown = pd.DataFrame(
+        {
+            "words": [bar.title for bar in bars],
+            "visited_on": pd.to_datetime([max(bar.start, first) for bar in bars]),
+            "until": pd.to_datetime(
+                [min(max(bar.end or last, bar.start + SHORTEST_BAR), last) for bar in bars]
+            ),
+            "started": pd.to_datetime([bar.start for bar in bars]),
+            "ended": [f"{bar.end:%d %b %Y}" if bar.end else "still running" for bar in bars],
+        }
+    )
+    base = alt.Chart(shown).encode(
+        x="visited_on:T",
+        tooltip=[
+            alt.Tooltip("words:N", title="Programme"),
+            alt.Tooltip("started:T", title="Started", format="%-d %B %Y"),
+            alt.Tooltip("ended:N", title="Ended"),
+        ],
+    )
+    bar = base.mark_rect(color=palette.programme, cornerRadius=3).encode(
+        x2="until", y=alt.value(height - STRIP), y2=alt.value(height)
+    )
+    word = base.mark_text(
+        align="left", dx=5, fontSize=11, color=palette.programme_text, limit=WITHIN_BAR
+    ).encode(text="words:N", y=alt.value(height - STRIP / 2))
+    return [bar, word]
+
+
+def _mark_layers(marks: list[Mark], palette: Palette) -> list[alt.Chart]:
+    shown = pd.DataFrame(
+        {
+            "words": [mark.words for mark in marks],
+            "visited_on": pd.to_datetime([mark.day for mark in marks]),
+        }
+    )
+    base = alt.Chart(shown).encode(
+        x="visited_on:T",
+        tooltip=[
+            alt.Tooltip("words:N", title="Complaint"),
+            alt.Tooltip("visited_on:T", title="Began", format="%-d %B %Y"),
+        ],
+    )
+    rule = base.mark_rule(color=palette.attention, strokeDash=[1, 3], strokeWidth=1.5)
+    cross = base.mark_point(
+        shape="cross", size=80, color=palette.attention, filled=True, opacity=1
+    ).encode(y=alt.value(4))
+    word = base.mark_text(
+        align="left", baseline="middle", dx=9, fontSize=11, color=palette.attention, limit=180
+    ).encode(text="words:N", y=alt.value(4))
+    return [rule, cross, word]

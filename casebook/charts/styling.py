@@ -1,0 +1,66 @@
+"""One look for every chart."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+
+from casebook.charts.palette import Palette
+
+FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"
+
+
+def styled(chart: alt.LayerChart | alt.Chart, palette: Palette) -> alt.LayerChart | alt.Chart:
+    """The chart with the casebook's fonts, axes and background, filling its container's width.
+
+    Parameters
+    ----------
+    chart : altair chart, single or layered
+    palette : Palette
+        Day or night.
+    """
+    filled: alt.LayerChart | alt.Chart = chart.properties(width="container")
+    filled.config = alt.Config(**_look(palette))
+    return filled
+
+
+def _look(palette: Palette) -> dict[str, Any]:
+    words = {
+        "labelFont": FONT,
+        "titleFont": FONT,
+        "labelColor": palette.text,
+        "titleColor": palette.text,
+        "labelFontSize": 12,
+        "titleFontSize": 12,
+        "titleFontWeight": "normal",
+    }
+    return {
+        "background": palette.background,
+        "font": FONT,
+        "view": {"stroke": None},
+        "axis": {
+            **words,
+            "domainColor": palette.muted,
+            "tickColor": palette.muted,
+            "gridColor": palette.grid,
+        },
+        "legend": {
+            **words,
+            "orient": "top",
+            "symbolSize": 110,
+            "symbolStrokeWidth": 2,
+            "symbolOpacity": 1,
+        },
+        "title": {
+            "font": FONT,
+            "color": palette.text,
+            "fontSize": 14,
+            "fontWeight": 600,
+            "anchor": "start",
+            "subtitleFont": FONT,
+            "subtitleColor": palette.muted,
+            "subtitleFontSize": 12,
+        },
+        "text": {"font": FONT, "color": palette.text, "fontSize": 12},
+    }
