@@ -112,7 +112,10 @@ class ClinicRow(Row):
 
 class UserRow(Row):
     __tablename__ = "clinic_user"
-    __table_args__ = (UniqueConstraint("clinic_id", "code"),)
+    __table_args__ = (
+        UniqueConstraint("clinic_id", "code"),
+        CheckConstraint("code <> ''", name="code"),
+    )
 
     id: Mapped[int] = mapped_column(primary_key=True)
     clinic_id: Mapped[int] = mapped_column(ForeignKey("clinic.id", ondelete="RESTRICT"))
@@ -219,20 +222,49 @@ class VisitRow(Row):
     pain_today: Mapped[float | None]
     next_due_on: Mapped[date | None]
     note: Mapped[str] = mapped_column(Text, default="")
+    # Who saved it first; later saves stand in `visit_save`.
     recorded_at: Mapped[datetime]
     recorded_by: Mapped[str] = mapped_column(String(LONGEST_CODE), default="")
     # Counts saves, so that the second of two people to save one visit can be told.
     revision: Mapped[int] = mapped_column(default=1)
 
 
+class VisitSaveRow(Row):
+    """Who added to a visit after its first save, and when; one row a revision from 2 on."""
+
+    __tablename__ = "visit_save"
+    __table_args__ = (CheckConstraint("revision >= 2", name="revision"),)
+
+    visit_id: Mapped[int] = mapped_column(
+        ForeignKey("visit.id", ondelete="RESTRICT"), primary_key=True, autoincrement=False
+    )
+    revision: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    saved_at: Mapped[datetime]
+    saved_by: Mapped[str] = mapped_column(String(LONGEST_CODE), default="")
+
+
 class MetricRow(Row):
     __tablename__ = "metric"
     __table_args__ = (
         UniqueConstraint("key"),
-        CheckConstraint("plausible_low < plausible_high", name="plausible"),
-        CheckConstraint("resolution >= 0", name="resolution"),
+        CheckConstraint(
+            f"plausible_low >= {-LARGEST_READING:.0f} AND plausible_low < plausible_high"
+            f" AND plausible_high <= {LARGEST_READING:.0f}",
+            name="plausible",
+        ),
+        CheckConstraint(within("resolution", 0, LARGEST_READING), name="resolution"),
+        CheckConstraint(
+            f"important_change > 0 AND important_change <= {LARGEST_READING:.0f}",
+            name="important_change",
+        ),
         CheckConstraint(f"usual_trials BETWEEN 1 AND {MOST_TRIALS}", name="usual_trials"),
-        CheckConstraint("better <> 'range' OR target_low < target_high", name="target"),
+        # A CHECK passes when it comes out NULL, so that the ends must be asked for as well.
+        CheckConstraint(
+            "better <> 'range' OR (target_low IS NOT NULL AND target_high IS NOT NULL"
+            f" AND target_low >= {-LARGEST_READING:.0f} AND target_low < target_high"
+            f" AND target_high <= {LARGEST_READING:.0f})",
+            name="target",
+        ),
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -331,6 +363,7 @@ class ValueRow(Row):
         CheckConstraint(
             f"sd IS NULL OR (n_trials > 1 AND {within('sd', 0, 2 * LARGEST_READING)})", name="sd"
         ),
+        CheckConstraint("saved_in >= 1", name="saved_in"),
         Index("ix_value_metric_id", "metric_id"),
     )
 
@@ -344,6 +377,8 @@ class ValueRow(Row):
     missing_reason: Mapped[MissingReason | None] = mapped_column(
         coded(MissingReason, "missing_reason")
     )
+    # Revision of the visit that brought it, so that what another person added can be listed.
+    saved_in: Mapped[int] = mapped_column(default=1, server_default=text("1"))
 
 
 class TrialRow(Row):

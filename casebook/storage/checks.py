@@ -1,0 +1,113 @@
+"""Is the store whole? Questions put to the database itself, each with its answer in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sqlalchemy import Connection
+
+from casebook.storage import migrating
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """The answer to one question."""
+
+    name: str
+    ok: bool
+    detail: str
+
+
+# Sums are compared with a tolerance of 1e-9 of the mean's size, so that the order of adding does
+# not count; that is far below any reading's resolution.
+# name, SQL that counts what is wrong, what is counted in words.
+COUNTS: tuple[tuple[str, str, str], ...] = (
+    (
+        "trials_agree",
+        """SELECT count(*) FROM (
+            SELECT v.id FROM value v JOIN trial t ON t.value_id = v.id
+            GROUP BY v.id, v.n_trials, v.mean, v.sd
+            HAVING count(*) <> v.n_trials
+                OR v.mean IS NULL
+                OR abs(avg(t.reading) - v.mean) > 1e-9 * (1 + abs(v.mean))
+                OR (count(*) > 1 AND (v.sd IS NULL OR abs(
+                    sum((t.reading - v.mean) * (t.reading - v.mean)) / (count(*) - 1) - v.sd * v.sd
+                ) > 1e-9 * (1 + v.sd * v.sd + v.mean * v.mean)))
+        ) AS wrong""",
+        "values whose n, mean or SD does not agree with their trials",
+    ),
+    (
+        "values_have_visits",
+        """SELECT count(*) FROM value v
+            LEFT JOIN visit ON visit.id = v.visit_id
+            LEFT JOIN metric m ON m.id = v.metric_id
+            WHERE visit.id IS NULL OR m.id IS NULL""",
+        "values without a visit or a metric",
+    ),
+    (
+        "trials_have_values",
+        """SELECT count(*) FROM trial t LEFT JOIN value v ON v.id = t.value_id
+            WHERE v.id IS NULL""",
+        "trials without a value",
+    ),
+    (
+        "sides_fit",
+        """SELECT count(*) FROM value v JOIN metric m ON m.id = v.metric_id
+            WHERE m.sided = (v.side = 'none')""",
+        "values whose side does not fit their metric",
+    ),
+    (
+        "targets_fit",
+        """SELECT count(*) FROM target t JOIN metric m ON m.id = t.metric_id
+            WHERE m.sided = (t.what = 'none')""",
+        "targets whose side does not fit their metric",
+    ),
+    (
+        "programmes_fit",
+        """SELECT count(*) FROM programme p JOIN injury i ON i.id = p.injury_id
+            WHERE i.runner_id <> p.runner_id""",
+        "programmes for another runner's injury",
+    ),
+    (
+        "saves_fit",
+        """SELECT count(*) FROM value v JOIN visit ON visit.id = v.visit_id
+            WHERE v.saved_in > visit.revision""",
+        "values saved in a revision that their visit has not reached",
+    ),
+)
+
+
+def findings(connection: Connection) -> Iterator[Finding]:
+    """Put every question, in a fixed order."""
+    yield _schema(connection)
+    if connection.dialect.name == "sqlite":
+        yield _file(connection)
+        yield _references(connection)
+    for name, query, words in COUNTS:
+        count = int(connection.exec_driver_sql(query).scalar_one())
+        yield Finding(name=name, ok=count == 0, detail=f"{count} {words}")
+
+
+def _schema(connection: Connection) -> Finding:
+    stored, newest = migrating.revision_of(connection), migrating.head()
+    return Finding(
+        name="schema",
+        ok=stored == newest,
+        detail=f"revision '{stored}', this program's is '{newest}'",
+    )
+
+
+def _file(connection: Connection) -> Finding:
+    lines = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check")]
+    return Finding(name="file", ok=lines == ["ok"], detail="; ".join(lines))
+
+
+def _references(connection: Connection) -> Finding:
+    orphans = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+    tables = ", ".join(sorted({str(row[0]) for row in orphans}))
+    return Finding(
+        name="references",
+        ok=not orphans,
+        detail=f"{len(orphans)} rows refer to nothing" + (f" (in {tables})" if tables else ""),
+    )

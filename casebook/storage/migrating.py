@@ -1,0 +1,62 @@
+"""Which revision a database has, and bringing it to another."""
+
+from __future__ import annotations
+
+import logging
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, Engine, inspect
+
+from casebook.places import folder
+from casebook.storage.session import connected
+
+TARGET_HEAD = "head"
+VERSION_TABLE = "alembic_version"
+
+
+def configuration(connection: Connection | None = None) -> Config:
+    """The migration tool's settings, over an open connection."""
+    config = Config()
+    config.set_main_option("script_location", str(folder("migrations")).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    config.attributes["connection"] = connection
+    return config
+
+
+def head() -> str:
+    """The newest revision that this program knows."""
+    return str(ScriptDirectory.from_config(configuration()).get_current_head())
+
+
+def known_revisions() -> frozenset[str]:
+    """Every revision that this program knows."""
+    script = ScriptDirectory.from_config(configuration())
+    return frozenset(step.revision for step in script.walk_revisions())
+
+
+def revision_of(connection: Connection) -> str | None:
+    """The revision of a database; None where it holds no casebook."""
+    logging.getLogger("alembic").setLevel(logging.WARNING)
+    return MigrationContext.configure(connection).get_current_revision()
+
+
+def table_names(connection: Connection) -> frozenset[str]:
+    """Tables of a database."""
+    return frozenset(inspect(connection).get_table_names())
+
+
+def upgrade(engine: Engine, target: str = TARGET_HEAD) -> None:
+    """Migrate upwards, all or nothing."""
+    logging.getLogger("alembic").setLevel(logging.WARNING)
+    with connected(engine) as connection:
+        command.upgrade(configuration(connection), target)
+
+
+def downgrade(engine: Engine, target: str) -> None:
+    """Migrate downwards, all or nothing."""
+    logging.getLogger("alembic").setLevel(logging.WARNING)
+    with connected(engine) as connection:
+        command.downgrade(configuration(connection), target)

@@ -1,0 +1,147 @@
+"""Runners, users, injuries and consents: what is asked of the store about people."""
+
+from __future__ import annotations
+
+from sqlalchemy import func, select, update
+from sqlalchemy.orm import Session
+
+from casebook.domain.injuries import Injury
+from casebook.domain.people import Consent, Identity, Runner, User
+from casebook.storage import translation
+from casebook.storage.tables import ConsentRow, IdentityRow, InjuryRow, RunnerRow, UserRow
+
+
+def find_runner(session: Session, clinic_id: int, code: str) -> tuple[int, Runner] | None:
+    """Id and value of the runner with a code."""
+    row = session.scalar(
+        select(RunnerRow).where(RunnerRow.clinic_id == clinic_id, RunnerRow.code == code)
+    )
+    return None if row is None else (row.id, translation.runner_value(row))
+
+
+def codes_like(session: Session, clinic_id: int, code: str) -> list[str]:
+    """A few codes that differ from the given one in capitals only."""
+    return list(
+        session.scalars(
+            select(RunnerRow.code)
+            .where(RunnerRow.clinic_id == clinic_id, func.lower(RunnerRow.code) == code.lower())
+            .order_by(RunnerRow.code)
+            .limit(3)
+        )
+    )
+
+
+def runners(session: Session, clinic_id: int) -> tuple[Runner, ...]:
+    """All runners, by code."""
+    rows = session.scalars(
+        select(RunnerRow).where(RunnerRow.clinic_id == clinic_id).order_by(RunnerRow.code)
+    )
+    return tuple(translation.runner_value(row) for row in rows)
+
+
+def runner_ids(session: Session, clinic_id: int) -> dict[str, int]:
+    """Id by code of every runner."""
+    return dict(
+        session.execute(
+            select(RunnerRow.code, RunnerRow.id).where(RunnerRow.clinic_id == clinic_id)
+        ).tuples()
+    )
+
+
+def add_runner(session: Session, clinic_id: int, runner: Runner, identity: Identity | None) -> int:
+    """Add a runner and, where given, the identifiers; returns the runner's id."""
+    row = translation.runner_row(runner, clinic_id=clinic_id)
+    session.add(row)
+    session.flush()
+    if identity is not None:
+        session.add(translation.identity_row(identity, runner_id=row.id))
+        session.flush()
+    return row.id
+
+
+def bump_runner(session: Session, runner_id: int) -> None:
+    """Count that something about a runner was stored, so that judgements are made anew."""
+    session.execute(
+        update(RunnerRow)
+        .where(RunnerRow.id == runner_id)
+        .values(revision=RunnerRow.revision + 1)
+        .execution_options(synchronize_session=False)
+    )
+
+
+def find_identity(session: Session, runner_id: int, code: str) -> Identity | None:
+    """A runner's direct identifiers."""
+    row = session.get(IdentityRow, runner_id)
+    return None if row is None else translation.identity_value(row, runner=code)
+
+
+def users(session: Session, clinic_id: int) -> tuple[User, ...]:
+    """All users, by code."""
+    rows = session.scalars(
+        select(UserRow).where(UserRow.clinic_id == clinic_id).order_by(UserRow.code)
+    )
+    return tuple(translation.user_value(row) for row in rows)
+
+
+def add_user(session: Session, clinic_id: int, user: User) -> None:
+    """Add a user."""
+    session.add(translation.user_row(user, clinic_id=clinic_id))
+    session.flush()
+
+
+def injuries(session: Session, runner_id: int, code: str) -> tuple[Injury, ...]:
+    """A runner's complaints, by onset."""
+    rows = session.scalars(
+        select(InjuryRow)
+        .where(InjuryRow.runner_id == runner_id)
+        .order_by(InjuryRow.onset_on, InjuryRow.id)
+    )
+    return tuple(translation.injury_value(row, runner=code) for row in rows)
+
+
+def add_injury(session: Session, runner_id: int, injury: Injury) -> None:
+    """Add a complaint."""
+    session.add(translation.injury_row(injury, runner_id=runner_id))
+    session.flush()
+
+
+def consents(session: Session, runner_id: int, code: str) -> tuple[Consent, ...]:
+    """A runner's consents, by day."""
+    rows = session.scalars(
+        select(ConsentRow)
+        .where(ConsentRow.runner_id == runner_id)
+        .order_by(ConsentRow.given_on, ConsentRow.purpose)
+    )
+    return tuple(translation.consent_value(row, runner=code) for row in rows)
+
+
+def find_consent(session: Session, runner_id: int, consent: Consent) -> Consent | None:
+    """The stored consent of the same purpose and day."""
+    row = session.scalar(
+        select(ConsentRow).where(
+            ConsentRow.runner_id == runner_id,
+            ConsentRow.purpose == consent.purpose,
+            ConsentRow.given_on == consent.given_on,
+        )
+    )
+    return None if row is None else translation.consent_value(row, runner=consent.runner)
+
+
+def add_consent(session: Session, runner_id: int, consent: Consent) -> None:
+    """Add a consent."""
+    session.add(translation.consent_row(consent, runner_id=runner_id))
+    session.flush()
+
+
+def withdraw_consent(session: Session, runner_id: int, consent: Consent) -> None:
+    """Write the withdrawal of a stored consent."""
+    session.execute(
+        update(ConsentRow)
+        .where(
+            ConsentRow.runner_id == runner_id,
+            ConsentRow.purpose == consent.purpose,
+            ConsentRow.given_on == consent.given_on,
+        )
+        .values(withdrawn_on=consent.withdrawn_on)
+        .execution_options(synchronize_session=False)
+    )

@@ -1,0 +1,231 @@
+"""Visits and their values: what is asked of the store, and what is added to it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlalchemy import insert, select, update
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from casebook.domain.errors import Conflict
+from casebook.domain.metrics import Metric
+from casebook.domain.sides import Side
+from casebook.domain.visits import Value, Visit
+from casebook.storage import translation
+from casebook.storage.refusals import refusal
+from casebook.storage.tables import (
+    IdentityRow,
+    MetricRow,
+    RunnerRow,
+    TrialRow,
+    ValueRow,
+    VisitRow,
+    VisitSaveRow,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptVisit:
+    """A visit as it is stored, with who saved it first and last."""
+
+    visit_id: int
+    visit: Visit
+    revision: int
+    recorded_by: str
+    recorded_at: datetime
+    last_saved_by: str
+    last_saved_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownMetric:
+    """A metric with the id by which its values refer to it."""
+
+    metric_id: int
+    metric: Metric
+
+
+def known_metrics(session: Session, keys: Iterable[str]) -> dict[str, KnownMetric]:
+    """Metrics by key, inactive ones included."""
+    rows = session.scalars(select(MetricRow).where(MetricRow.key.in_(sorted(set(keys)))))
+    return {
+        row.key: KnownMetric(metric_id=row.id, metric=translation.metric_value(row)) for row in rows
+    }
+
+
+def find_visit(
+    session: Session, runner_id: int, code: str, visited_on: date, number: int
+) -> KeptVisit | None:
+    """The visit of a runner on a day, with every value and trial."""
+    row = session.scalar(
+        select(VisitRow)
+        .where(
+            VisitRow.runner_id == runner_id,
+            VisitRow.visited_on == visited_on,
+            VisitRow.session == number,
+        )
+        .execution_options(populate_existing=True)
+    )
+    if row is None:
+        return None
+    last = session.scalar(
+        select(VisitSaveRow)
+        .where(VisitSaveRow.visit_id == row.id)
+        .order_by(VisitSaveRow.revision.desc())
+        .limit(1)
+    )
+    return KeptVisit(
+        visit_id=row.id,
+        visit=translation.visit_value(row, runner=code, values=_values(session, row.id)),
+        revision=row.revision,
+        recorded_by=row.recorded_by,
+        recorded_at=row.recorded_at,
+        last_saved_by=last.saved_by if last else row.recorded_by,
+        last_saved_at=last.saved_at if last else row.recorded_at,
+    )
+
+
+def visit_days(session: Session, runner_id: int) -> tuple[tuple[date, int], ...]:
+    """Day and session of every visit of a runner, oldest first."""
+    return tuple(
+        session.execute(
+            select(VisitRow.visited_on, VisitRow.session)
+            .where(VisitRow.runner_id == runner_id)
+            .order_by(VisitRow.visited_on, VisitRow.session)
+        ).tuples()
+    )
+
+
+def _values(session: Session, visit_id: int) -> list[Value]:
+    trials: defaultdict[int, list[float]] = defaultdict(list)
+    for value_id, reading in session.execute(
+        select(TrialRow.value_id, TrialRow.reading)
+        .join(ValueRow, ValueRow.id == TrialRow.value_id)
+        .where(ValueRow.visit_id == visit_id)
+        .order_by(TrialRow.value_id, TrialRow.number)
+    ):
+        trials[value_id].append(reading)
+    rows = session.execute(
+        select(ValueRow, MetricRow.key)
+        .join(MetricRow, MetricRow.id == ValueRow.metric_id)
+        .where(ValueRow.visit_id == visit_id)
+        .order_by(MetricRow.position, MetricRow.key, ValueRow.side)
+    )
+    return [
+        translation.stored_value(row, metric=key, trials=trials.get(row.id, ()))
+        for row, key in rows
+    ]
+
+
+def values_saved_after(
+    session: Session, visit_id: int, revision: int
+) -> tuple[tuple[str, Side], ...]:
+    """Metric and side of every value that came with a later revision of a visit."""
+    return tuple(
+        session.execute(
+            select(MetricRow.key, ValueRow.side)
+            .join(MetricRow, MetricRow.id == ValueRow.metric_id)
+            .where(ValueRow.visit_id == visit_id, ValueRow.saved_in > revision)
+            .order_by(MetricRow.position, MetricRow.key, ValueRow.side)
+        ).tuples()
+    )
+
+
+def add_visit(
+    session: Session, runner_id: int, visit: Visit, *, by: str, at: datetime
+) -> int | None:
+    """Add a visit without its values and return its id; None when somebody else just has.
+
+    On PostgreSQL two people can both have seen that there is none. The second waits for the
+    first to commit and then finds the natural key taken; what went before in the unit stays.
+    """
+    row = translation.visit_row(visit, runner_id=runner_id, by=by, at=at)
+    try:
+        with session.begin_nested():
+            session.add(row)
+            session.flush()
+    except IntegrityError as error:
+        if isinstance(refusal(error), Conflict):
+            return None
+        raise
+    return row.id
+
+
+def runner_of(session: Session, visit_id: int) -> int:
+    """Id of the runner whose visit it is."""
+    return session.execute(select(VisitRow.runner_id).where(VisitRow.id == visit_id)).scalar_one()
+
+
+def add_values(
+    session: Session,
+    visit_id: int,
+    values: Iterable[Value],
+    metrics: Mapping[str, KnownMetric],
+    *,
+    saved_in: int,
+) -> int:
+    """Add values with their trials; returns how many values."""
+    pairs = [
+        (
+            translation.value_row(
+                value,
+                visit_id=visit_id,
+                metric_id=metrics[value.metric].metric_id,
+                saved_in=saved_in,
+            ),
+            value,
+        )
+        for value in values
+    ]
+    session.add_all(row for row, _ in pairs)
+    session.flush()
+    trials = [
+        {"value_id": row.id, "number": number, "reading": reading}
+        for row, value in pairs
+        for number, reading in enumerate(value.trials, start=1)
+    ]
+    if trials:
+        session.execute(insert(TrialRow), trials)
+    return len(pairs)
+
+
+def move_on(session: Session, visit_id: int, revision: int) -> bool:
+    """Count one more save of a visit, unless somebody else has saved since `revision`."""
+    moved = session.execute(
+        update(VisitRow)
+        .where(VisitRow.id == visit_id, VisitRow.revision == revision)
+        .values(revision=revision + 1)
+        .returning(VisitRow.id)
+        .execution_options(synchronize_session=False)
+    ).all()
+    return len(moved) == 1
+
+
+def fill_in(session: Session, visit_id: int, columns: Mapping[str, object]) -> None:
+    """Write what was not recorded of a visit before; the caller has seen that it was not."""
+    if columns:
+        session.execute(
+            update(VisitRow)
+            .where(VisitRow.id == visit_id)
+            .values(**columns)
+            .execution_options(synchronize_session=False)
+        )
+
+
+def add_save(session: Session, visit_id: int, revision: int, *, by: str, at: datetime) -> None:
+    """Keep who made a later save of a visit, and when."""
+    session.add(VisitSaveRow(visit_id=visit_id, revision=revision, saved_by=by, saved_at=at))
+    session.flush()
+
+
+def birth_date_of(session: Session, runner_id: int) -> date | None:
+    """The earliest day on which a runner can have been born: the date, else the year."""
+    exact = session.scalar(select(IdentityRow.birth_date).where(IdentityRow.runner_id == runner_id))
+    if exact is not None:
+        return exact
+    year = session.scalar(select(RunnerRow.birth_year).where(RunnerRow.id == runner_id))
+    return None if year is None else date(year, 1, 1)
