@@ -199,6 +199,13 @@ def _metric_problems(metric: Metric) -> list[Problem]:
             "target_low below target_high where a range is better",
         ),
         (
+            metric.important_change is None
+            or (_finite(metric.important_change) and metric.important_change > 0),
+            "important_change",
+            metric.important_change,
+            "an important change above zero, in the metric's unit, or none",
+        ),
+        (
             metric.sided or metric.asymmetry_form is AsymmetryForm.NONE,
             "asymmetry_form",
             metric.asymmetry_form,
@@ -303,6 +310,10 @@ def _figure_problem(figure: ErrorFigure) -> str:
         return "it has no source; say where it comes from."
     if any(not math.isfinite(x) or x < 0 for x in given) or not any(x > 0 for x in given):
         return "a standard deviation must be a number of zero or more, and not all zero."
+    return _form_problem(figure) or _origin_problem(figure)
+
+
+def _form_problem(figure: ErrorFigure) -> str:
     if figure.sem is not None:
         if figure.between_sd is not None or figure.within_sd is not None:
             return "give either an SEM with its number of trials or the two parts, not both."
@@ -312,6 +323,12 @@ def _figure_problem(figure: ErrorFigure) -> str:
         return "the between-session part needs the within-session part beside it."
     elif figure.sem_trials is not None:
         return "sem_trials belongs to an SEM; the two parts apart need none."
+    return ""
+
+
+def _origin_problem(figure: ErrorFigure) -> str:
+    if figure.origin is ErrorOrigin.NONE:
+        return "its origin is 'none'; expected own, published or within_session."
     if (figure.origin is ErrorOrigin.WITHIN_SESSION) != (
         figure.between_sd is None and figure.sem is None
     ):
@@ -320,3 +337,26 @@ def _figure_problem(figure: ErrorFigure) -> str:
             "and only such a one is."
         )
     return ""
+
+
+def check_figure_fits(figure: ErrorFigure, metric: Metric) -> None:
+    """Refuse an error figure that says nothing about its metric.
+
+    Raises
+    ------
+    InputRefused
+        For a figure of the asymmetry where the metric has none.
+    """
+    if figure.applies_to is AppliesTo.ASYMMETRY and metric.asymmetry_form is AsymmetryForm.NONE:
+        raise InputRefused(
+            (
+                Problem(
+                    code="error_figure_asymmetry",
+                    column="applies_to",
+                    value=figure.applies_to,
+                    message=f"error figure for '{metric.key}': it is one of the asymmetry, but "
+                    "the metric's asymmetry form is 'none'; give a figure of a side's value, or "
+                    "give the metric an asymmetry form first.",
+                ),
+            )
+        )

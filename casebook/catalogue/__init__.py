@@ -1,0 +1,1 @@
+"""The starter catalogue as readable data files, their loader, and units."""

@@ -1,0 +1,112 @@
+"""Reads and writes of the metric catalogue and its error figures."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import Select, exists, select
+from sqlalchemy.orm import Session
+
+from casebook.domain.metrics import AppliesTo, ErrorFigure, ErrorOrigin, Metric
+from casebook.storage.tables import ErrorFigureRow, MetricRow, ValueRow
+from casebook.storage.translation import (
+    figure_row,
+    figure_value,
+    fill_metric_row,
+    metric_row,
+    metric_value,
+)
+
+
+def metrics(session: Session, *, include_inactive: bool) -> tuple[Metric, ...]:
+    """The metrics by position and key."""
+    query = select(MetricRow).order_by(MetricRow.position, MetricRow.key)
+    if not include_inactive:
+        query = query.where(MetricRow.active)
+    return tuple(metric_value(row) for row in session.scalars(query))
+
+
+def find_metric(session: Session, key: str) -> tuple[Metric, int, bool] | None:
+    """A metric, its revision, and whether any value of it is stored."""
+    row = _metric_row(session, key)
+    if row is None:
+        return None
+    has_values = session.scalar(select(exists().where(ValueRow.metric_id == row.id)))
+    return metric_value(row), row.revision, bool(has_values)
+
+
+def add_metric(session: Session, metric: Metric) -> None:
+    """Add a metric at revision 1."""
+    session.add(metric_row(metric))
+    session.flush()
+
+
+def write_metric(session: Session, metric: Metric, *, revision: int) -> None:
+    """Write all of a stored metric but its key, under a new revision."""
+    row = session.scalars(select(MetricRow).where(MetricRow.key == metric.key)).one()
+    fill_metric_row(row, metric)
+    row.revision = revision
+    session.flush()
+
+
+def figures(
+    session: Session, metric_key: str | None, *, include_retired: bool
+) -> tuple[ErrorFigure, ...]:
+    """Error figures by metric, what they apply to, origin and age."""
+    query = (
+        select(ErrorFigureRow, MetricRow.key)
+        .join(MetricRow, MetricRow.id == ErrorFigureRow.metric_id)
+        .order_by(
+            MetricRow.position,
+            MetricRow.key,
+            ErrorFigureRow.applies_to,
+            ErrorFigureRow.origin,
+            ErrorFigureRow.id,
+        )
+    )
+    if metric_key is not None:
+        query = query.where(MetricRow.key == metric_key)
+    if not include_retired:
+        query = query.where(ErrorFigureRow.retired_at.is_(None))
+    return tuple(figure_value(row, metric=key) for row, key in session.execute(query))
+
+
+def add_figure(session: Session, figure: ErrorFigure, *, at: datetime) -> ErrorFigure:
+    """Add a figure to a stored metric, adopted at an instant."""
+    metric = session.scalars(select(MetricRow).where(MetricRow.key == figure.metric)).one()
+    row = figure_row(figure, metric_id=metric.id, at=at)
+    session.add(row)
+    session.flush()
+    return figure_value(row, metric=figure.metric)
+
+
+def retire_figure(
+    session: Session, metric_key: str, applies_to: AppliesTo, origin: ErrorOrigin, *, at: datetime
+) -> ErrorFigure | None:
+    """Retire the figure in force, if there is one; it stays stored."""
+    row = session.scalars(_in_force(metric_key, applies_to, origin)).one_or_none()
+    if row is None:
+        return None
+    # A clock that was put back must not make a figure end before it began.
+    row.retired_at = max(at, row.adopted_at)
+    session.flush()
+    return figure_value(row, metric=metric_key)
+
+
+def _metric_row(session: Session, key: str) -> MetricRow | None:
+    return session.scalars(select(MetricRow).where(MetricRow.key == key)).one_or_none()
+
+
+def _in_force(
+    metric_key: str, applies_to: AppliesTo, origin: ErrorOrigin
+) -> Select[ErrorFigureRow]:
+    return (
+        select(ErrorFigureRow)
+        .join(MetricRow, MetricRow.id == ErrorFigureRow.metric_id)
+        .where(
+            MetricRow.key == metric_key,
+            ErrorFigureRow.applies_to == applies_to,
+            ErrorFigureRow.origin == origin,
+            ErrorFigureRow.retired_at.is_(None),
+        )
+    )
