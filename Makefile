@@ -65,7 +65,7 @@ $(VENV)/.made: .ci/find-python
 
 $(VENV)/.runs: $(PINNED) $(VENV)/.made
 	@echo 'Installing what casebook needs (pinned in constraints.txt)'
-	$(PIP) hatchling editables
+	$(PIP) hatchling
 	$(PIP) --no-build-isolation --editable .
 	touch $@
 
