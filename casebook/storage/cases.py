@@ -12,12 +12,15 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from casebook.domain.injuries import Course, Injury
+from casebook.domain.metrics import ErrorFigure, Metric
 from casebook.domain.people import Sex
 from casebook.domain.programmes import AdherenceWeek, Block, Programme, Target
 from casebook.domain.verdicts import FlagKind
+from casebook.storage import translation
 from casebook.storage.tables import (
     AdherenceRow,
     BlockRow,
+    ErrorFigureRow,
     FlagAcknowledgementRow,
     InjuryRow,
     MetricRow,
@@ -60,6 +63,23 @@ class Acknowledgement:
 
 RowT = TypeVar("RowT", BlockRow, AdherenceRow)
 AcknowledgementKey = tuple[int, int, FlagKind]
+
+
+def metrics_by_id(session: Session) -> dict[int, Metric]:
+    """The whole catalogue, inactive metrics too, by ascending id."""
+    rows = session.scalars(select(MetricRow).order_by(MetricRow.id))
+    return {row.id: translation.metric_value(row) for row in rows}
+
+
+def figures_in_force(session: Session) -> tuple[ErrorFigure, ...]:
+    """Every error figure that is not retired."""
+    rows = session.execute(
+        select(ErrorFigureRow, MetricRow.key)
+        .join(MetricRow, MetricRow.id == ErrorFigureRow.metric_id)
+        .where(ErrorFigureRow.retired_at.is_(None))
+        .order_by(ErrorFigureRow.id)
+    )
+    return tuple(translation.figure_value(row, metric=key) for row, key in rows)
 
 
 def runner_lines(session: Session, clinic_id: int) -> list[RunnerLine]:
@@ -113,30 +133,7 @@ def current_injuries(session: Session, clinic_id: int) -> dict[int, Injury]:
         .where(RunnerRow.clinic_id == clinic_id, InjuryRow.course != Course.RESOLVED)
         .order_by(InjuryRow.onset_on)
     )
-    return {row.runner_id: injury_value(row, code) for row, code in rows}
-
-
-def injuries_of(session: Session, runner_id: int, code: str) -> tuple[Injury, ...]:
-    """A runner's complaints by onset."""
-    rows = session.scalars(
-        select(InjuryRow).where(InjuryRow.runner_id == runner_id).order_by(InjuryRow.onset_on)
-    )
-    return tuple(injury_value(row, code) for row in rows)
-
-
-def injury_value(row: InjuryRow, code: str) -> Injury:
-    """A stored complaint as a value."""
-    return Injury(
-        runner=code,
-        region=row.region,
-        pathology=row.pathology,
-        side=row.side,
-        onset_on=row.onset_on,
-        onset=row.onset,
-        occurrence=row.occurrence,
-        course=row.course,
-        returned_on=row.returned_on,
-    )
+    return {row.runner_id: translation.injury_value(row, runner=code) for row, code in rows}
 
 
 def first_programme_starts(
@@ -254,6 +251,17 @@ def acknowledgements(
         )
         for row, code in session.execute(query)
     }
+
+
+def acknowledgement_counts(session: Session) -> dict[int, int]:
+    """How many flags of each runner were acknowledged, by runner id."""
+    return dict(
+        session.execute(
+            select(VisitRow.runner_id, func.count())
+            .join(FlagAcknowledgementRow, FlagAcknowledgementRow.visit_id == VisitRow.id)
+            .group_by(VisitRow.runner_id)
+        ).tuples()
+    )
 
 
 def add_acknowledgement(

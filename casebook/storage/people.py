@@ -83,6 +83,15 @@ def users(session: Session, clinic_id: int) -> tuple[User, ...]:
     return tuple(translation.user_value(row) for row in rows)
 
 
+def find_user(session: Session, clinic_id: int, code: str) -> int | None:
+    """Id of the active user with a code."""
+    return session.scalar(
+        select(UserRow.id).where(
+            UserRow.clinic_id == clinic_id, UserRow.code == code, UserRow.active
+        )
+    )
+
+
 def add_user(session: Session, clinic_id: int, user: User) -> None:
     """Add a user."""
     session.add(translation.user_row(user, clinic_id=clinic_id))

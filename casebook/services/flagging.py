@@ -1,0 +1,117 @@
+"""Flags: listing them, and acknowledging one with a reason."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from casebook.domain.errors import Conflict, NotFound, refuse
+from casebook.domain.verdicts import Flag, FlagKind
+from casebook.services import clock
+from casebook.services.judging import judge_runners
+from casebook.services.keeping import Casebook
+from casebook.services.registering import get_runner_row
+from casebook.services.standings import StandingMemo, flags_told, standings
+from casebook.storage import cases, people
+from casebook.storage.session import reading, writing
+
+LONGEST_REASON = 2000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlagList:
+    """Flags of the caseload.
+
+    Parameters
+    ----------
+    flags : tuple of Flag
+        By runner, newest visit first.
+    expected_false : float
+        False flags to be expected over the latest visits of all runners, had nobody changed.
+    """
+
+    flags: tuple[Flag, ...]
+    expected_false: float
+
+
+def list_flags(
+    casebook: Casebook, *, all_visits: bool = False, memo: StandingMemo | None = None
+) -> FlagList:
+    """Flags that are open, or with `all_visits` every flag ever raised, acknowledged ones too."""
+    with reading(casebook.engine) as unit:
+        lines = cases.runner_lines(unit, casebook.clinic_id)
+        standing = standings(unit, lines, memo if memo is not None else StandingMemo())
+    ordered = [standing[line.runner_id] for line in lines]
+    return FlagList(
+        flags=tuple(
+            flag for one in ordered for flag in (one.flags if all_visits else one.open_flags)
+        ),
+        expected_false=sum(one.expected_false for one in ordered),
+    )
+
+
+def acknowledge_flag(
+    casebook: Casebook,
+    runner: str,
+    visit_date: date,
+    session: int,
+    metric: str,
+    kind: FlagKind,
+    *,
+    reason: str,
+    by: str,
+) -> None:
+    """Store that a named user has seen a flag, and why it needs no more; never deleted.
+
+    Raises
+    ------
+    NotFound
+        When there is no such flag, runner or user.
+    InputRefused
+        Without a reason.
+    Conflict
+        When it is acknowledged already.
+    """
+    words = reason.strip()
+    if not 1 <= len(words) <= LONGEST_REASON:
+        raise refuse(
+            "reason_missing",
+            f"A flag is acknowledged with a reason of 1 to {LONGEST_REASON} characters; "
+            f"{len(words)} were given. Say what you make of it.",
+            column="reason",
+            value=words[:40],
+        )
+    with writing(casebook.engine) as unit:
+        runner_id, known = get_runner_row(unit, casebook, runner)
+        user_id = people.find_user(unit, casebook.clinic_id, by)
+        if user_id is None:
+            raise NotFound(f"There is no user '{by}': add the user first.")
+        found = judge_runners(unit, [runner_id])
+        flags = flags_told(
+            found, {runner_id: known.code}, cases.acknowledgements(unit, [runner_id])
+        )
+        wanted = (visit_date, session, metric, kind)
+        flag = next(
+            (f for f in flags if (f.visit_date, f.session, f.metric, f.kind) == wanted), None
+        )
+        if flag is None:
+            raise NotFound(
+                f"{known.code} has no flag of kind '{kind}' on {metric} at the visit of "
+                f"{visit_date:%Y-%m-%d}: it may have gone since the page was loaded."
+            )
+        if flag.acknowledged:
+            raise Conflict(
+                f"{flag.acknowledged_by} has acknowledged this flag already: "
+                f"{flag.acknowledged_reason}"
+            )
+        visits = found.visits
+        at = (visits["visited_on"].dt.date == visit_date) & (visits["session"] == session)
+        metric_id = found.metric_ids[[m.key for m in found.metrics].index(metric)]
+        cases.add_acknowledgement(
+            unit,
+            (int(visits.loc[at, "visit"].iloc[0]), metric_id, kind),
+            reason=words,
+            user_id=user_id,
+            at=clock.now(),
+        )
+        unit.commit()

@@ -1,0 +1,179 @@
+"""Reviewing: one runner with every verdict, and the caseload at a glance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+import pandas as pd
+
+from casebook.domain.injuries import Injury
+from casebook.domain.metrics import Metric
+from casebook.domain.people import Runner, Sex
+from casebook.domain.programmes import Programme
+from casebook.domain.verdicts import Flag, Verdict
+from casebook.domain.visits import VisitKind
+from casebook.domain.wording import complaint_words
+from casebook.services.judging import JudgedRunners, judge_runners, rows_of
+from casebook.services.keeping import Casebook
+from casebook.services.registering import get_runner_row
+from casebook.services.standings import StandingMemo, stand, standings
+from casebook.services.telling import course_frame, latest_verdicts
+from casebook.storage import cases, people
+from casebook.storage.session import reading
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitLine:
+    """A visit as the review lists it; `reference` says whether the baseline is made of it."""
+
+    visited_on: date
+    session: int
+    kind: VisitKind
+    reference: bool
+    next_due_on: date | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Review:
+    """One runner, ready to be shown.
+
+    Parameters
+    ----------
+    metrics : mapping of str to Metric
+        The catalogue's metrics that were ever measured on this runner, in its order.
+    verdicts : tuple of Verdict
+        The latest of each metric and side, in the catalogue's order.
+    flags : tuple of Flag
+        Of all visits, newest visit first, the strongest first within it.
+    open_flags : tuple of Flag
+        Those of the latest visit that nobody has acknowledged.
+    tests, expected_false : int, float
+        Tests at the latest visit, and how many of them would raise a flag falsely on average
+        if the runner had not changed at all.
+    expected_false_course : float
+        The same summed over all visits so far. The sum needs no independence between visits.
+    course : DataFrame
+        What the charts draw; columns as `telling.course_frame` gives them.
+    """
+
+    runner: Runner
+    visits: tuple[VisitLine, ...]
+    metrics: Mapping[str, Metric]
+    verdicts: tuple[Verdict, ...]
+    flags: tuple[Flag, ...]
+    open_flags: tuple[Flag, ...]
+    tests: int
+    expected_false: float
+    expected_false_course: float
+    course: pd.DataFrame
+    programmes: tuple[Programme, ...]
+    injuries: tuple[Injury, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaseloadEntry:
+    """One line of the caseload. `worst_flag` is in words, '' where no flag is open."""
+
+    code: str
+    sex: Sex
+    discipline: str
+    complaint: str
+    n_visits: int
+    last_visit: date | None
+    next_due: date | None
+    overdue: bool
+    open_flags: int
+    worst_flag: str
+
+
+def review_runner(casebook: Casebook, code: str) -> Review:
+    """Everything that a review of one runner shows, from one state of the store.
+
+    Raises
+    ------
+    NotFound
+        For a code that no runner has.
+    """
+    with reading(casebook.engine) as unit:
+        runner_id, runner = get_runner_row(unit, casebook, code)
+        found = judge_runners(unit, [runner_id])
+        acknowledged = cases.acknowledgements(unit, [runner_id])
+        programmes = cases.programmes_of(unit, runner_id, runner.code)
+        injuries = people.injuries(unit, runner_id, runner.code)
+    standing = stand(found, {runner_id: runner.code}, acknowledged)[runner_id]
+    return Review(
+        runner=runner,
+        visits=_visit_lines(found.visits),
+        metrics=_measured(found),
+        verdicts=latest_verdicts(found),
+        flags=standing.flags,
+        open_flags=standing.open_flags,
+        tests=standing.tests,
+        expected_false=standing.expected_false,
+        expected_false_course=float(found.judged.expected["expected_false"].sum()),
+        course=course_frame(found),
+        programmes=programmes,
+        injuries=injuries,
+    )
+
+
+def _visit_lines(visits: pd.DataFrame) -> tuple[VisitLine, ...]:
+    return tuple(
+        VisitLine(
+            visited_on=row.visited_on.date(),
+            session=int(row.session),
+            kind=VisitKind(row.kind),
+            reference=bool(row.reference),
+            next_due_on=None if pd.isna(row.next_due_on) else row.next_due_on.date(),
+        )
+        for row in rows_of(visits)
+    )
+
+
+def _measured(found: JudgedRunners) -> dict[str, Metric]:
+    seen = found.judged.measures["metric"].unique()
+    ordered = sorted((found.metrics[index] for index in seen), key=lambda m: (m.position, m.key))
+    return {metric.key: metric for metric in ordered}
+
+
+def list_caseload(
+    casebook: Casebook, *, today: date, memo: StandingMemo | None = None
+) -> tuple[CaseloadEntry, ...]:
+    """Every runner of the clinic with what calls for attention, by code.
+
+    Parameters
+    ----------
+    today : date
+        Day against which a due date is overdue.
+    memo : StandingMemo or None
+        Where a face keeps it, only runners whose record or error figures changed since are
+        judged again.
+    """
+    with reading(casebook.engine) as unit:
+        lines = cases.runner_lines(unit, casebook.clinic_id)
+        visits = cases.last_visits(unit, casebook.clinic_id)
+        injuries = cases.current_injuries(unit, casebook.clinic_id)
+        standing = standings(unit, lines, memo if memo is not None else StandingMemo())
+    entries = []
+    for line in lines:
+        last = visits.get(line.runner_id)
+        due = last.next_due_on if last else None
+        injury = injuries.get(line.runner_id)
+        open_flags = standing[line.runner_id].open_flags
+        entries.append(
+            CaseloadEntry(
+                code=line.code,
+                sex=line.sex,
+                discipline=line.discipline,
+                complaint=complaint_words(injury) if injury else "",
+                n_visits=last.n_visits if last else 0,
+                last_visit=last.visited_on if last else None,
+                next_due=due,
+                overdue=due is not None and due < today,
+                open_flags=len(open_flags),
+                worst_flag=open_flags[0].message if open_flags else "",
+            )
+        )
+    return tuple(entries)

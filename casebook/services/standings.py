@@ -1,0 +1,161 @@
+"""Where each runner stands: flags told in words, and remembered until the record moves on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from casebook.domain.verdicts import Flag
+from casebook.domain.wording import flag_words
+from casebook.services.judging import JudgedRunners, judge_runners, rows_of
+from casebook.statistics.codes import KINDS
+from casebook.storage import cases
+from casebook.storage.cases import Acknowledgement, AcknowledgementKey, RunnerLine
+from casebook.storage.session import Unit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """A runner's flags, newest visit first, and what to expect by chance at the latest visit.
+
+    Parameters
+    ----------
+    open_flags : tuple of Flag
+        Those of the latest visit that nobody has acknowledged.
+    tests, expected_false : int, float
+        Tests at the latest visit, and how many of them would raise a flag falsely on average
+        if the runner had not changed at all.
+    """
+
+    flags: tuple[Flag, ...] = ()
+    open_flags: tuple[Flag, ...] = ()
+    tests: int = 0
+    expected_false: float = 0.0
+
+
+@dataclass(slots=True)
+class StandingMemo:
+    """What was judged before, by runner, with the stamp it was judged at; kept by a face."""
+
+    kept: dict[int, tuple[tuple[int, ...], Standing]] = field(default_factory=dict)
+
+
+NO_FLAGS = Standing()
+# Beyond this many runners to judge, reading all of them is quicker than naming each.
+NAMED_AT_MOST = 400
+
+
+def standings(unit: Unit, lines: Sequence[RunnerLine], memo: StandingMemo) -> dict[int, Standing]:
+    """Standing of every runner named; only those whose stamp has moved are judged."""
+    catalogue = hash((tuple(cases.metrics_by_id(unit).values()), cases.figures_in_force(unit)))
+    acknowledged = cases.acknowledgement_counts(unit)
+    stamps = {
+        line.runner_id: (line.revision, acknowledged.get(line.runner_id, 0), catalogue)
+        for line in lines
+    }
+    stale = [
+        line
+        for line in lines
+        if memo.kept.get(line.runner_id, (None, NO_FLAGS))[0] != stamps[line.runner_id]
+    ]
+    if stale:
+        fresh = _judge(unit, stale)
+        for line in stale:
+            memo.kept[line.runner_id] = (
+                stamps[line.runner_id],
+                fresh.get(line.runner_id, NO_FLAGS),
+            )
+    return {line.runner_id: memo.kept[line.runner_id][1] for line in lines}
+
+
+def _judge(unit: Unit, lines: Sequence[RunnerLine]) -> dict[int, Standing]:
+    codes = {line.runner_id: line.code for line in lines}
+    named = list(codes) if len(codes) <= NAMED_AT_MOST else None
+    found = judge_runners(unit, named)
+    return stand(found, codes, cases.acknowledgements(unit, named))
+
+
+def stand(
+    found: JudgedRunners,
+    codes: Mapping[int, str],
+    acknowledged: Mapping[AcknowledgementKey, Acknowledgement],
+) -> dict[int, Standing]:
+    """Standing by runner id, from a judgement.
+
+    Parameters
+    ----------
+    codes : mapping of int to str
+        Code by id of the runners wanted.
+    acknowledged : mapping
+        Who has seen which flag.
+    """
+    counted = found.visits[found.visits["counts"]].drop_duplicates("runner", keep="last")
+    latest = {row.runner: (row.visited_on.date(), row.session) for row in rows_of(counted)}
+    expected = found.judged.expected
+    now = {row.runner: row for row in rows_of(expected[expected["visit"].isin(counted["visit"])])}
+    by_code: dict[str, list[Flag]] = {code: [] for code in codes.values()}
+    for flag in flags_told(found, codes, acknowledged):
+        by_code[flag.runner].append(flag)
+    return {
+        runner_id: Standing(
+            flags=tuple(by_code[code]),
+            open_flags=tuple(
+                flag
+                for flag in by_code[code]
+                if not flag.acknowledged
+                and (flag.visit_date, flag.session) == latest.get(runner_id)
+            ),
+            tests=int(now[runner_id].tests) if runner_id in now else 0,
+            expected_false=float(now[runner_id].expected_false) if runner_id in now else 0.0,
+        )
+        for runner_id, code in codes.items()
+    }
+
+
+def flags_told(
+    found: JudgedRunners,
+    codes: Mapping[int, str],
+    acknowledged: Mapping[AcknowledgementKey, Acknowledgement],
+) -> tuple[Flag, ...]:
+    """Flags of the runners named as values: newest visit first, strongest first within it."""
+    flags = found.judged.flags
+    flags = flags[flags["runner"].isin(list(codes))]
+    days = found.visits.set_index("visit")[["visited_on", "session"]]
+    rows = flags.join(days, on="visit").sort_values(
+        ["runner", "visited_on", "session", "p"], ascending=[True, False, False, True]
+    )
+    return tuple(_flag(row, found, codes, acknowledged) for row in rows_of(rows))
+
+
+def _flag(
+    row: Any,
+    found: JudgedRunners,
+    codes: Mapping[int, str],
+    acknowledged: Mapping[AcknowledgementKey, Acknowledgement],
+) -> Flag:
+    metric = found.metrics[row.metric]
+    kind = KINDS[row.kind]
+    seen = acknowledged.get((int(row.visit), found.metric_ids[row.metric], kind))
+    return Flag(
+        runner=codes[row.runner],
+        visit_date=row.visited_on.date(),
+        session=int(row.session),
+        metric=metric.key,
+        kind=kind,
+        p=float(row.p),
+        q=float(row.q),
+        message=flag_words(
+            kind,
+            metric,
+            baseline=float(row.baseline),
+            latest=float(row.latest),
+            mdc95=None if pd.isna(row.mdc95) else float(row.mdc95),
+        ),
+        acknowledged=seen is not None,
+        acknowledged_reason=seen.reason if seen else "",
+        acknowledged_by=seen.by if seen else "",
+        acknowledged_at=seen.at if seen else None,
+    )

@@ -1,0 +1,142 @@
+"""From the arrays of a judgement to the values and frames that a face shows."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from casebook.domain.verdicts import Verdict
+from casebook.domain.wording import CONDITIONS
+from casebook.services.judging import JudgedRunners, rows_of
+from casebook.statistics.codes import (
+    CALLS,
+    MOVED,
+    NOTHING,
+    ORIGINS,
+    REASONS,
+    WHATS,
+    conditions_of,
+)
+
+COURSE_COLUMNS = (
+    "metric",
+    "what",
+    "visited_on",
+    "session",
+    "value",
+    "sem",
+    "n",
+    "counts",
+    "reference",
+    "baseline",
+    "baseline_visits",
+    "mdc95",
+    "verdict",
+    "flagged",
+)
+
+
+def latest_verdicts(found: JudgedRunners) -> tuple[Verdict, ...]:
+    """The verdict on the latest visit that has each metric and side, in the catalogue's order.
+
+    Of one runner only.
+    """
+    frame = found.judged.verdicts
+    days = found.visits.set_index("visit")[["visited_on", "order"]]
+    rows = frame.join(days, on="visit").sort_values("order", kind="stable")
+    rows = rows.drop_duplicates(["metric", "what"], keep="last")
+    rows = rows.assign(place=[found.metrics[index].position for index in rows["metric"]])
+    rows = rows.sort_values(["place", "metric", "what"])
+    return tuple(_verdict(row, found) for row in rows_of(rows))
+
+
+def _verdict(row: Any, found: JudgedRunners) -> Verdict:
+    metric = found.metrics[row.metric]
+    figure = found.figures[row.figure] if row.figure != NOTHING else None
+    return Verdict(
+        metric=metric.key,
+        what=WHATS[row.what],
+        baseline=_number(row.baseline),
+        baseline_visits=int(row.baseline_visits),
+        latest=_number(row.latest),
+        latest_date=row.visited_on.date(),
+        change=_number(row.change),
+        se_change=_number(row.se_change),
+        mdc95=_number(row.mdc95),
+        verdict=CALLS[row.call],
+        reason=REASONS[row.reason] if row.reason != NOTHING else None,
+        which_side_moved=MOVED[row.moved] if row.moved != NOTHING else None,
+        error_origin=ORIGINS[row.origin],
+        error_source=figure.source if figure else "",
+        like_for_like=_differences(int(row.differs), int(row.not_recorded)),
+        p_better=_number(row.p_better),
+        asymmetry_form=metric.asymmetry_form,
+    )
+
+
+def _differences(differs: int, not_recorded: int) -> tuple[str, ...]:
+    return (
+        *(CONDITIONS[condition] for condition in conditions_of(differs)),
+        *(f"{CONDITIONS[condition]} not recorded" for condition in conditions_of(not_recorded)),
+    )
+
+
+def _number(number: float) -> float | None:
+    return float(number) if math.isfinite(number) else None
+
+
+def course_frame(found: JudgedRunners) -> pd.DataFrame:
+    """Every level of one runner by visit, with the baseline and its band.
+
+    Returns
+    -------
+    DataFrame, one row a visit, metric and what
+        `metric` (key), `what` ('left', 'right', 'none', 'asymmetry'), `visited_on`
+        (datetime64), `session`, `value` and `sem` (in the metric's unit, or that of its
+        asymmetry form), `n` (trials), `counts` and `reference` (bool), `baseline` (NaN before
+        there is one), `baseline_visits`, `mdc95` (of a change from the baseline to this
+        visit; NaN at baseline visits and without an error figure), `verdict` ('' at baseline
+        visits), `flagged` (bool).
+    """
+    judged = found.judged
+    keys = ["visit", "metric", "what"]
+    told = judged.verdicts[[*keys, "mdc95", "call"]]
+    frame = judged.measures.merge(told, on=keys, how="left")
+    flagged = judged.flags[["visit", "metric"]].drop_duplicates().assign(flagged=True)
+    frame = frame.merge(flagged, on=["visit", "metric"], how="left")
+    frame = frame.join(
+        found.visits.set_index("visit")[["visited_on", "session", "counts", "reference", "order"]],
+        on="visit",
+    )
+    baseline = (
+        judged.verdicts.groupby(["metric", "what"])[["baseline", "baseline_visits"]]
+        .first()
+        .reset_index()
+    )
+    frame = frame.merge(baseline, on=["metric", "what"], how="left")
+    positions = np.array([metric.position for metric in found.metrics], dtype=np.int64)
+    frame = frame.assign(place=positions[frame["metric"].to_numpy()])
+    frame = frame.sort_values(["place", "metric", "what", "order"], kind="stable")
+    calls = frame["call"].to_numpy()
+    return pd.DataFrame(
+        {
+            "metric": [found.metrics[index].key for index in frame["metric"]],
+            "what": [str(WHATS[code]) for code in frame["what"]],
+            "visited_on": frame["visited_on"].to_numpy(),
+            "session": frame["session"].to_numpy(),
+            "value": frame["value"].to_numpy(),
+            "sem": frame["sem"].to_numpy(),
+            "n": frame["n"].to_numpy(),
+            "counts": frame["counts"].to_numpy(),
+            "reference": frame["reference"].to_numpy(),
+            "baseline": frame["baseline"].to_numpy(),
+            "baseline_visits": frame["baseline_visits"].fillna(0).astype(int).to_numpy(),
+            "mdc95": frame["mdc95"].to_numpy(),
+            "verdict": ["" if math.isnan(call) else str(CALLS[int(call)]) for call in calls],
+            "flagged": frame["flagged"].eq(other=True).to_numpy(),
+        },
+        columns=list(COURSE_COLUMNS),
+    )
