@@ -1,0 +1,437 @@
+"""Is a change larger than its error, and which way is it?
+
+Arrays in, arrays of codes out (`casebook.statistics.codes`). A change is the latest value
+minus the mean of the reference visits; `mdc` is the minimal detectable change of that pair.
+Nothing here says why a runner changed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import ndtr
+
+from casebook.domain.metrics import Better
+from casebook.domain.verdicts import Call, Reason, SideMoved
+from casebook.statistics.codes import NOTHING, Codes, Flags, Floats, Whole, code_of
+from casebook.statistics.error import z_two_sided
+
+IMPROVED, WORSENED, UNCHANGED, CANNOT_SAY = (code_of(call) for call in Call)
+HIGHER, LOWER, RANGE = code_of(Better.HIGHER), code_of(Better.LOWER), code_of(Better.RANGE)
+NO_DIRECTION = code_of(Reason.NO_BETTER_DIRECTION)
+CROSSED = code_of(Reason.CROSSED_OVER)
+ONLY_WITHIN = code_of(Reason.ONLY_WITHIN_SESSION)
+
+
+def reference_means(
+    value: Floats, sem: Floats, group: Whole, group_count: int
+) -> tuple[Floats, Floats, Whole]:
+    """Mean of the reference visits of each group and the error of that mean.
+
+    Parameters
+    ----------
+    value, sem : ndarray of float, shape (rows,)
+        Level and SEM at each reference visit.
+    group : ndarray of int, shape (rows,)
+        Group (runner, metric, side) of each row.
+    group_count : int
+
+    Returns
+    -------
+    mean, sem : ndarray of float, shape (group_count,)
+        NaN where there is no reference visit (for the SEM: or one without a SEM).
+    visits : ndarray of int, shape (group_count,)
+
+    References
+    ----------
+    [JCGM2008]
+
+    Examples
+    --------
+    >>> mean, sem, visits = reference_means(
+    ...     np.array([4.0, 6.0]), np.array([3.0, 4.0]), np.array([0, 0]), 2)
+    >>> mean, sem, visits
+    (array([ 5., nan]), array([2.5, nan]), array([2, 0]))
+    """
+    visits = np.bincount(group, minlength=group_count)
+    count = np.where(visits > 0, visits, np.nan)
+    mean = np.bincount(group, weights=value, minlength=group_count) / count
+    variance = np.bincount(group, weights=np.square(sem), minlength=group_count)
+    return mean, np.sqrt(variance) / count, visits
+
+
+def distance_to_range(value: Floats, low: Floats, high: Floats) -> Floats:
+    """How far values lie outside a target range; 0 inside.
+
+    Parameters
+    ----------
+    value, low, high : ndarray of float
+        In the metric's unit.
+
+    Returns
+    -------
+    ndarray of float, >= 0
+
+    References
+    ----------
+    [Practice]
+
+    Examples
+    --------
+    >>> distance_to_range(np.array([160.0, 175.0, 195.0]), np.array(170.0), np.array(190.0))
+    array([10.,  0.,  5.])
+    """
+    return np.maximum(np.maximum(low - value, value - high), 0.0)
+
+
+def loss_of(reference: Floats, latest: Floats, better: Codes, low: Floats, high: Floats) -> Floats:
+    """Change counted positive in the worse direction.
+
+    Parameters
+    ----------
+    reference, latest : ndarray of float, shape (rows,)
+        In the metric's unit.
+    better : ndarray of int8, shape (rows,)
+        Codes of `Better`.
+    low, high : ndarray of float, shape (rows,)
+        Target range where a range is better.
+
+    Returns
+    -------
+    ndarray of float
+        With a range: by how much farther from it. Where neither way is better: NaN.
+
+    References
+    ----------
+    [Practice]
+
+    Examples
+    --------
+    >>> nan = np.full(2, np.nan)
+    >>> loss_of(np.zeros(2), np.array([3.0, 3.0]), np.array([0, 1], np.int8), nan, nan)
+    array([-3.,  3.])
+    """
+    change = latest - reference
+    farther = distance_to_range(latest, low, high) - distance_to_range(reference, low, high)
+    return np.select(
+        [better == HIGHER, better == LOWER, better == RANGE], [-change, change, farther], np.nan
+    )
+
+
+def call_side(
+    reference: Floats, latest: Floats, mdc: Floats, better: Codes, low: Floats, high: Floats
+) -> tuple[Codes, Codes]:
+    """Verdict on a side's own value: changed beyond error, and the better way or not?
+
+    Parameters
+    ----------
+    reference, latest, mdc : ndarray of float, shape (rows,)
+        In the metric's unit.
+    better : ndarray of int8, shape (rows,)
+        Codes of `Better`.
+    low, high : ndarray of float, shape (rows,)
+        Target range where a range is better, NaN elsewhere.
+
+    Returns
+    -------
+    call, reason : ndarray of int8, shape (rows,)
+        A change not larger than the MDC is unchanged. With a range, a larger one is improved
+        when it ends nearer to the range and worsened when farther; one that leaps over the
+        range must end nearer or farther by more than the MDC. Cannot say
+        (`no_better_direction`) where neither way is better, and for moves inside the range.
+
+    References
+    ----------
+    [Jacobson1991], [Practice]
+
+    Examples
+    --------
+    >>> call, _ = call_side(np.zeros(2), np.array([3.0, 1.0]), np.full(2, 2.8),
+    ...     np.zeros(2, np.int8), np.full(2, np.nan), np.full(2, np.nan))
+    >>> call
+    array([0, 2], dtype=int8)
+    """
+    loss = loss_of(reference, latest, better, low, high)
+    leapt = ((reference < low) & (latest > high)) | ((reference > high) & (latest < low))
+    loss = np.where(leapt & (np.abs(loss) <= mdc), 0.0, loss)
+    moved = np.abs(latest - reference) > mdc
+    call = np.select(
+        [~moved, loss < 0, loss > 0], [UNCHANGED, IMPROVED, WORSENED], CANNOT_SAY
+    ).astype(np.int8)
+    reason = np.where(call == CANNOT_SAY, NO_DIRECTION, NOTHING).astype(np.int8)
+    return call, reason
+
+
+def beyond_own_error(value: Floats, sem: Floats) -> Flags:
+    """Is an asymmetry larger than its own error, so that its direction is known?
+
+    Parameters
+    ----------
+    value, sem : ndarray of float
+        Asymmetry and its SEM; an unknown SEM (NaN) gives False.
+
+    Returns
+    -------
+    ndarray of bool
+        abs(value) > z * sem at the 95 % level.
+
+    References
+    ----------
+    [Weir2005]
+
+    Examples
+    --------
+    >>> beyond_own_error(np.array([-4.0, 1.0]), np.array([2.0, 2.0]))
+    array([ True, False])
+    """
+    return np.abs(value) > z_two_sided() * sem
+
+
+def crossed_over(
+    reference: Floats, latest: Floats, sem_reference: Floats, sem_latest: Floats
+) -> Flags:
+    """Did the larger side become the smaller one, both beyond their own error?
+
+    Parameters
+    ----------
+    reference, latest, sem_reference, sem_latest : ndarray of float
+        Asymmetries (signed right minus left) and their SEM.
+
+    Returns
+    -------
+    ndarray of bool
+
+    References
+    ----------
+    [Practice]
+
+    Examples
+    --------
+    >>> crossed_over(np.array([8.0, 8.0]), np.array([-6.0, -1.0]), np.ones(2), np.ones(2))
+    array([ True, False])
+    """
+    return (
+        (reference * latest < 0)
+        & beyond_own_error(reference, sem_reference)
+        & beyond_own_error(latest, sem_latest)
+    )
+
+
+def call_asymmetry(
+    reference: Floats, latest: Floats, sem_reference: Floats, sem_latest: Floats, mdc: Floats
+) -> tuple[Codes, Codes]:
+    """Verdict on an asymmetry, along the direction that it had at the reference.
+
+    Its size alone cannot be compared: sizes are folded at zero, so that error adds to them.
+
+    Parameters
+    ----------
+    reference, latest, sem_reference, sem_latest, mdc : ndarray of float, shape (rows,)
+        Asymmetries (signed right minus left), their SEM, and the MDC of the change.
+
+    Returns
+    -------
+    call, reason : ndarray of int8, shape (rows,)
+        Improved: the reference had a direction beyond its own error and the asymmetry shrank
+        along it by more than the MDC. Worsened: it grew by more than the MDC. Without such a
+        direction only growth can be told. Crossed over: worsened when larger than before by
+        more than the MDC, else cannot say (`crossed_over`); never improved. The same reason
+        stands where the sign flipped beyond the MDC but too near zero to call it either way.
+
+    References
+    ----------
+    [Jacobson1991], [Practice]
+
+    Examples
+    --------
+    >>> call, _ = call_asymmetry(np.array([9.0, 9.0, 0.5]), np.array([4.0, -7.0, -5.0]),
+    ...     np.ones(3), np.ones(3), np.full(3, 2.77))
+    >>> call
+    array([0, 3, 1], dtype=int8)
+    """
+    grown = np.abs(latest) - np.abs(reference)
+    crossed = crossed_over(reference, latest, sem_reference, sem_latest)
+    directed = beyond_own_error(reference, sem_reference)
+    moved = crossed | (np.abs(latest - reference) > mdc)
+    # A move beyond the MDC that flips the sign counts as growth only when the size grew beyond
+    # the MDC too, or when there was no direction to begin with.
+    flipped = directed & (reference * latest < 0)
+    larger = np.where(flipped, grown > mdc, grown > 0)
+    call = np.select(
+        [~moved, larger, directed & ~crossed & (grown < 0)],
+        [UNCHANGED, WORSENED, IMPROVED],
+        CANNOT_SAY,
+    ).astype(np.int8)
+    return call, np.where(call == CANNOT_SAY, CROSSED, NOTHING).astype(np.int8)
+
+
+def settle(call: Codes, reason: Codes, gate: Codes, only_within: Flags) -> tuple[Codes, Codes]:
+    """Withhold a verdict where something forbids it.
+
+    Parameters
+    ----------
+    call, reason : ndarray of int8, shape (rows,)
+        As the numbers alone would have it.
+    gate : ndarray of int8, shape (rows,)
+        Code of the `Reason` that forbids a verdict, -1 where none does.
+    only_within : ndarray of bool, shape (rows,)
+        True where the error is a lower bound from one session: then "unchanged" stands and
+        anything else becomes cannot say.
+
+    Returns
+    -------
+    call, reason : ndarray of int8, shape (rows,)
+
+    References
+    ----------
+    [Practice]
+
+    Examples
+    --------
+    >>> settle(np.array([0, 2], np.int8), np.full(2, -1, np.int8), np.full(2, -1, np.int8),
+    ...     np.array([True, True]))
+    (array([3, 2], dtype=int8), array([ 1, -1], dtype=int8))
+    """
+    unproven = only_within & (call != UNCHANGED)
+    settled = np.where((gate != NOTHING) | unproven, CANNOT_SAY, call).astype(np.int8)
+    why = np.where(gate != NOTHING, gate, np.where(unproven, ONLY_WITHIN, reason))
+    return settled, why.astype(np.int8)
+
+
+def p_better(
+    reference: Floats, latest: Floats, se: Floats, better: Codes, low: Floats, high: Floats
+) -> Floats:
+    """Probability that the true value changed for the better (normal errors, flat prior).
+
+    Parameters
+    ----------
+    reference, latest, se : ndarray of float, shape (rows,)
+        Values and the standard error of their difference.
+    better : ndarray of int8, shape (rows,)
+        Codes of `Better`. An asymmetry is a range from 0 to 0.
+    low, high : ndarray of float, shape (rows,)
+        Target range where a range is better.
+
+    Returns
+    -------
+    ndarray of float, 0 to 1
+        With a range: that the true value lies nearer to it than the reference did, all of
+        the error being laid on the latest. NaN where neither way is better, or the reference
+        was inside the range already.
+
+    References
+    ----------
+    [Gelman2013]
+
+    Examples
+    --------
+    >>> nan = np.full(2, np.nan)
+    >>> p_better(np.zeros(2), np.array([1.96, 0.0]), np.ones(2), np.zeros(2, np.int8), nan, nan
+    ...     ).round(3)
+    array([0.975, 0.5  ])
+    """
+    known = np.where(se > 0, se, np.nan)
+    away = distance_to_range(reference, low, high)
+    upper = ndtr((latest - reference) / known)
+    nearer = ndtr((high + away - latest) / known) - ndtr((low - away - latest) / known)
+    return np.select(
+        [better == HIGHER, better == LOWER, (better == RANGE) & (away > 0)],
+        [upper, 1.0 - upper, nearer],
+        np.nan,
+    )
+
+
+def worse_side(
+    reference: Floats,
+    directed: Flags,
+    better: Codes,
+    left_outside: Floats,
+    right_outside: Floats,
+) -> Codes:
+    """Which side was the worse one at the reference.
+
+    Parameters
+    ----------
+    reference : ndarray of float, shape (rows,)
+        Asymmetry at the reference, signed right minus left.
+    directed : ndarray of bool, shape (rows,)
+        True where that asymmetry was beyond its own error.
+    better : ndarray of int8, shape (rows,)
+        Codes of `Better`.
+    left_outside, right_outside : ndarray of float, shape (rows,)
+        Distance of each side's reference to the target range; used where a range is better.
+
+    Returns
+    -------
+    ndarray of int8, shape (rows,)
+        1 right, -1 left, 0 where no side is known to be the worse.
+
+    References
+    ----------
+    [Practice]
+
+    Examples
+    --------
+    >>> worse_side(np.array([5.0, 5.0]), np.array([True, True]), np.array([0, 1], np.int8),
+    ...     np.zeros(2), np.zeros(2))
+    array([-1,  1], dtype=int8)
+    """
+    sign = np.sign(reference)
+    outside = np.sign(np.where(better == RANGE, right_outside - left_outside, 0.0))
+    worse = np.select([better == HIGHER, better == LOWER], [-sign, sign], outside)
+    return np.where(directed, worse, 0).astype(np.int8)
+
+
+def which_side_moved(
+    worse: Codes, left_call: Codes, right_call: Codes, left_known: Flags, right_known: Flags
+) -> Codes:
+    """Which side an asymmetry's change came from, each side against its own MDC.
+
+    Parameters
+    ----------
+    worse : ndarray of int8, shape (rows,)
+        As from `worse_side`.
+    left_call, right_call : ndarray of int8, shape (rows,)
+        Verdict on each side by `call_side`.
+    left_known, right_known : ndarray of bool, shape (rows,)
+        True where the error allows to say whether that side moved.
+
+    Returns
+    -------
+    ndarray of int8, shape (rows,)
+        Codes of `SideMoved`: neither, both (each beyond its MDC), worse side gained (and the
+        better one did not move), better side fell (and the worse one did not move); -1 for
+        every other way of moving, and where it cannot be told.
+
+    References
+    ----------
+    [Practice]
+
+    Examples
+    --------
+    >>> which_side_moved(np.array([-1, -1], np.int8), np.array([0, 2], np.int8),
+    ...     np.array([2, 1], np.int8), np.array([True] * 2), np.array([True] * 2))
+    array([0, 1], dtype=int8)
+    """
+    left, right = left_call != UNCHANGED, right_call != UNCHANGED
+    worse_call = np.where(worse > 0, right_call, left_call)
+    better_call = np.where(worse > 0, left_call, right_call)
+    told = left_known & right_known
+    ranked = told & (worse != 0)
+    return np.select(
+        [
+            told & left & right,
+            told & ~left & ~right,
+            ranked & (worse_call == IMPROVED),
+            ranked & (better_call == WORSENED),
+        ],
+        [
+            code_of(moved)
+            for moved in (
+                SideMoved.BOTH,
+                SideMoved.NEITHER,
+                SideMoved.WORSE_SIDE_GAINED,
+                SideMoved.BETTER_SIDE_FELL,
+            )
+        ],
+        NOTHING,
+    ).astype(np.int8)
