@@ -7,6 +7,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator
 from datetime import date
+from functools import cache
 from pathlib import Path
 from statistics import mean
 
@@ -14,6 +15,8 @@ import pytest
 
 import seed_demo
 from seed_demo.generate import SEED, write_files
+from seed_demo.quantities import QUANTITIES
+from tests.demo.told import catalogue
 
 # The day on which the demo was made: nothing that was measured may lie after it.
 MADE_ON = date(2026, 11, 25)
@@ -24,6 +27,7 @@ TIDY = ("visits_april_to_july_2026.csv", SEMICOLONS)
 VIDEO = frozenset({"contralateral_pelvic_drop", "trunk_side_lean", "knee_flexion_midstance"})
 
 
+@cache
 def rows_of(name: str) -> list[dict[str, str]]:
     with (seed_demo.FOLDER / name).open(encoding="utf-8", newline="") as stream:
         return list(csv.DictReader(stream, delimiter=";" if name == SEMICOLONS else ","))
@@ -47,6 +51,7 @@ def readings() -> Iterator[tuple[str, str, str, str, int]]:
             yield runner, day, metric, side, number
 
 
+@cache
 def wide_metrics() -> set[str]:
     head = list(rows_of(WIDE)[0])
     return {name for name in head[head.index("next_due") + 1 :] if not name.endswith("_missing")}
@@ -185,3 +190,22 @@ def test_one_sheet_has_decimal_commas_and_no_decimal_point() -> None:
     values = [row["value"] for row in rows_of(SEMICOLONS)]
     assert any("," in value for value in values)
     assert not any("." in value for value in values)
+
+
+def test_every_quantity_is_in_the_starter_catalogue_with_the_same_sides() -> None:
+    for key, quantity in QUANTITIES.items():
+        assert catalogue()[key]["sided"] == quantity.sided, key
+
+
+def test_every_reading_lies_in_the_plausible_range_of_the_catalogue() -> None:
+    for name in TIDY:
+        for row in rows_of(name):
+            metric = catalogue()[row["metric"]]
+            if row["value"] and not row["unit"]:
+                value = float(row["value"].replace(",", "."))
+                assert metric["plausible_low"] <= value <= metric["plausible_high"], row
+    for row in rows_of(WIDE):
+        for column in wide_metrics():
+            metric = catalogue()[re.sub(r"_(left|right)$", "", column)]
+            for trial in row[column].split():
+                assert metric["plausible_low"] <= float(trial) <= metric["plausible_high"], column

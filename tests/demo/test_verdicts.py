@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
+from datetime import date
 from typing import Any
 
 import pytest
@@ -20,12 +20,14 @@ import seed_demo
 from casebook.domain.metrics import AppliesTo, ErrorOrigin
 from casebook.domain.verdicts import Call, Flag, FlagKind, Reason, SideMoved, Verdict, What
 from casebook.services.cataloguing import list_figures, list_metrics
+from casebook.services.flagging import list_flags
 from casebook.services.keeping import Casebook, create_casebook
-from casebook.services.reviewing import Review, review_runner
+from casebook.services.reviewing import Review, list_caseload, review_runner
 from tests.demo.expected import LEVEL, Chances, Story, chances_of, fewest_expected
 from tests.demo.told import stories, truth_rows
 
 FALSE_RATE = 0.05
+MADE_ON = date(2026, 11, 25)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,16 +56,7 @@ class Demo:
 
     def open_flags(self, runner: str) -> list[Flag]:
         """Flags at the runner's latest visit that nobody has acknowledged."""
-        last = _last_visits()[runner]
-        return [
-            flag
-            for flag in self.reviews[runner].flags
-            if flag.visit_date == last and not flag.acknowledged
-        ]
-
-
-def _last_visits() -> dict[str, Any]:
-    return {str(row["runner"]): row["last_visit"].date() for row in truth_rows()}
+        return list(self.reviews[runner].open_flags)
 
 
 @pytest.fixture(scope="module")
@@ -238,6 +231,24 @@ def test_where_the_conditions_changed_no_verdict_is_given_and_the_condition_is_n
                 assert verdict.verdict is Call.CANNOT_SAY
                 withheld += verdict.reason is Reason.NOT_LIKE_FOR_LIKE
     assert withheld >= 40
+
+
+def test_the_flags_of_the_caseload_are_those_of_each_runner(demo: Demo) -> None:
+    listed = list_flags(demo.casebook)
+    assert set(listed.flags) == {f for review in demo.reviews.values() for f in review.open_flags}
+    assert listed.expected_false == pytest.approx(
+        sum(review.expected_false for review in demo.reviews.values())
+    )
+
+
+def test_who_was_lost_is_overdue_and_has_no_visit_after_the_last_one(demo: Demo) -> None:
+    entries = {entry.code: entry for entry in list_caseload(demo.casebook, today=MADE_ON)}
+    assert set(entries) == set(demo.reviews)
+    for row in truth_rows():
+        entry = entries[str(row["runner"])]
+        assert entry.last_visit == row["last_visit"].date()
+        if row["lost_to_follow_up"] == "yes":
+            assert entry.overdue, entry.code
 
 
 def test_without_a_change_of_conditions_no_verdict_is_withheld_for_one(demo: Demo) -> None:
