@@ -18,8 +18,6 @@ from casebook.domain.errors import StoreUnavailable
 from casebook.storage.database import WRITES, address, make_engine
 from casebook.storage.tables import Row, UtcDateTime
 
-ONE_AT_A_TIME = 6_024_717  # our own number for PostgreSQL's advisory lock
-
 
 def render_item(kind: str, thing: Any, _context: AutogenContext) -> str | Literal[False]:
     """Write plain types, so that a migration imports no product code and never changes."""
@@ -59,10 +57,6 @@ def migrate(connection: sa.Connection) -> None:
         _keys(connection, on=False)
     try:
         with context.begin_transaction():
-            if not sqlite:
-                connection.execute(
-                    sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": ONE_AT_A_TIME}
-                )
             context.run_migrations()
             if sqlite:
                 _refuse_orphans(connection)

