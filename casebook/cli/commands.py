@@ -191,14 +191,18 @@ def import_(
 def flags(
     *,
     all_visits: Annotated[
-        bool, typer.Option("--all", help="Flags of every visit, not only of each runner's latest.")
+        bool,
+        typer.Option(
+            "--all", help="Every flag there ever was, those of earlier visits and seen ones too."
+        ),
     ] = False,
     db: Db = None,
     as_json: Json = False,
 ) -> None:
     """List what worsened beyond measurement error, over the whole caseload.
 
-    A flag is never a diagnosis. The report says how many false ones to expect.
+    Shown are the flags of each runner's latest visit that nobody has acknowledged. A flag
+    is never a diagnosis; the report says how many false ones to expect.
     """
     from casebook.cli import showing
     from casebook.cli.opening import opened
@@ -223,12 +227,11 @@ def review(
     """
     from casebook.cli import showing
     from casebook.cli.opening import opened
-    from casebook.services import cataloguing, reviewing
+    from casebook.services import reviewing
 
     with opened(db) as casebook:
         found = reviewing.review_runner(casebook, runner)
-        metrics = cataloguing.list_metrics(casebook, include_inactive=True)
-    showing.show_review(found, metrics, as_json=as_json)
+    showing.show_review(found, as_json=as_json)
 
 
 @app.command(short_help="Check that a casebook is whole.")

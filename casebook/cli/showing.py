@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import typer
 from rich import box
@@ -21,10 +22,12 @@ from casebook.cli.objects import (
 from casebook.domain import wording
 from casebook.domain.metrics import AsymmetryForm, ErrorOrigin, Metric
 from casebook.domain.verdicts import Flag, Verdict, What
-from casebook.services.flagging import FlagList
-from casebook.services.importing import ImportReport
-from casebook.services.keeping import CheckReport
-from casebook.services.reviewing import Review
+
+if TYPE_CHECKING:  # each command imports its own service, and none of the others'
+    from casebook.services.flagging import FlagList
+    from casebook.services.importing import ImportReport
+    from casebook.services.keeping import CheckReport
+    from casebook.services.reviewing import Review
 
 # Where nobody watches (a file, a pipe) no width is given: wide enough for a row on one line.
 WIDTH_WITHOUT_TERMINAL = 150
@@ -43,7 +46,7 @@ def _table(*columns: str, right: Iterable[str] = ()) -> Table:
     return table
 
 
-def show_review(review: Review, metrics: Sequence[Metric], *, as_json: bool) -> None:
+def show_review(review: Review, *, as_json: bool) -> None:
     """Show what changed in one runner, and what the verdicts rest on."""
     if as_json:
         print_object(
@@ -63,14 +66,13 @@ def show_review(review: Review, metrics: Sequence[Metric], *, as_json: bool) -> 
     span = f", {min(dates)} to {max(dates)}" if dates else ""
     number = len(dates)
     console.print(f"Runner {review.runner.code}: {number} visit{'s' * (number != 1)}{span}\n")
-    by_key = {metric.key: metric for metric in metrics}
-    _show_verdicts(console, review.verdicts, by_key)
+    _show_verdicts(console, review.verdicts, review.metrics)
     _show_flags_of_review(console, review)
     console.print(f"\n{wording.CAUTION}")
 
 
 def _show_verdicts(
-    console: Console, verdicts: Sequence[Verdict], metrics: dict[str, Metric]
+    console: Console, verdicts: Sequence[Verdict], metrics: Mapping[str, Metric]
 ) -> None:
     if not verdicts:
         console.print("No value has been stored at two visits yet, so nothing can be compared.")
@@ -142,17 +144,19 @@ def _letter(place: int) -> str:
 
 
 def _show_flags_of_review(console: Console, review: Review) -> None:
-    if not review.flags:
-        console.print("\nNo flag: nothing worsened beyond error.")
-    else:
-        console.print("\nFlags")
-        for flag in review.flags:
+    earlier = [flag for flag in review.flags if flag not in review.open_flags]
+    for title, flags in (
+        ("Open flags of the latest visit", review.open_flags),
+        ("Flags of earlier visits, or acknowledged", earlier),
+    ):
+        console.print(f"\n{title}: {len(flags) or 'none'}")
+        for flag in flags:
             console.print(f"  {flag.visit_date}  {flag.message}{_acknowledged_words(flag)}")
-    if review.expected_false is not None:
-        console.print(
-            "Of a runner in whom nothing truly changed, expect "
-            f"{review.expected_false:.2f} false flags at one visit."
-        )
+    console.print(
+        "Had nothing truly changed in this runner, "
+        f"{review.expected_false:.2f} false flags would be expected at the latest visit "
+        f"({review.tests} tests), and {review.expected_false_course:.2f} over all visits so far."
+    )
 
 
 def _acknowledged_words(flag: Flag) -> str:
@@ -174,7 +178,7 @@ def show_flags(found: FlagList, *, as_json: bool) -> None:
         return
     console = _console()
     if not found.flags:
-        console.print("No flag: nothing worsened beyond error.")
+        console.print("No open flag.")
     else:
         table = _table("runner", "visit", "why", "what", "acknowledged")
         for flag in found.flags:
