@@ -260,7 +260,9 @@ def acknowledgement_counts(session: Session) -> dict[int, int]:
             select(VisitRow.runner_id, func.count())
             .join(FlagAcknowledgementRow, FlagAcknowledgementRow.visit_id == VisitRow.id)
             .group_by(VisitRow.runner_id)
-        ).tuples()
+        )
+        .tuples()
+        .all()
     )
 
 
