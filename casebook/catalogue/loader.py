@@ -338,7 +338,8 @@ def _made(
     problems = [
         entry.problem(
             "field_unknown",
-            f"{entry.name}: the field '{name}' is not known; expected one of {', '.join(readers)}.",
+            f"{entry.name}: the field '{name}' (given as '{entry.content[name]}') is not known; "
+            f"expected one of {', '.join(readers)}.",
             column=name,
             value=entry.content[name],
         )

@@ -170,7 +170,7 @@ def adopt_figure(casebook: Casebook, figure: ErrorFigure) -> ErrorFigure:
     now = clock.now()
     figure = _facts(figure)
     with writing(casebook.engine) as unit:
-        check_figure_fits(figure, _stored(unit, figure.metric).metric)
+        check_figure_fits(figure, _stored(unit, figure.metric, to_write=True).metric)
         in_force = _figure_in_force(unit, figure)
         if in_force is not None and _facts(in_force) == figure:
             return in_force
@@ -191,7 +191,7 @@ def retire_figure(
         When there is no such metric, or no such figure in force.
     """
     with writing(casebook.engine) as unit:
-        _stored(unit, metric_key)
+        _stored(unit, metric_key, to_write=True)
         retired = catalogue.retire_figure(unit, metric_key, applies_to, origin, at=clock.now())
         if retired is None:
             raise NotFound(
@@ -219,8 +219,8 @@ def _same_measure(stored: Metric, starter: Metric) -> bool:
     return (stored.unit, stored.asymmetry_form) == (starter.unit, starter.asymmetry_form)
 
 
-def _stored(unit: Unit, key: str) -> StoredMetric:
-    found = catalogue.find_metric(unit, key)
+def _stored(unit: Unit, key: str, *, to_write: bool = False) -> StoredMetric:
+    found = catalogue.find_metric(unit, key, to_write=to_write)
     if found is None:
         raise NotFound(
             f"The catalogue has no metric '{key}'. Look up its key in the catalogue, or add it."
@@ -239,7 +239,7 @@ def _add(unit: Unit, metric: Metric) -> None:
 
 
 def _change(unit: Unit, metric: Metric, expected_revision: int) -> None:
-    stored = _stored(unit, metric.key)
+    stored = _stored(unit, metric.key, to_write=True)
     metric = replace(metric, starter=stored.metric.starter)
     differs = _differing(stored.metric, metric)
     if stored.revision != expected_revision:

@@ -26,9 +26,16 @@ def metrics(session: Session, *, include_inactive: bool) -> tuple[Metric, ...]:
     return tuple(metric_value(row) for row in session.scalars(query))
 
 
-def find_metric(session: Session, key: str) -> tuple[Metric, int, bool] | None:
-    """A metric, its revision, and whether any value of it is stored."""
-    row = _metric_row(session, key)
+def find_metric(
+    session: Session, key: str, *, to_write: bool = False
+) -> tuple[Metric, int, bool] | None:
+    """A metric, its revision, and whether any value of it is stored.
+
+    With `to_write` nobody else can change it, its figures or add its first value until the
+    unit ends (PostgreSQL; on SQLite a writing unit is alone anyhow).
+    """
+    query = select(MetricRow).where(MetricRow.key == key)
+    row = session.scalars(query.with_for_update() if to_write else query).one_or_none()
     if row is None:
         return None
     has_values = session.scalar(select(exists().where(ValueRow.metric_id == row.id)))
@@ -91,10 +98,6 @@ def retire_figure(
     row.retired_at = max(at, row.adopted_at)
     session.flush()
     return figure_value(row, metric=metric_key)
-
-
-def _metric_row(session: Session, key: str) -> MetricRow | None:
-    return session.scalars(select(MetricRow).where(MetricRow.key == key)).one_or_none()
 
 
 def _in_force(
