@@ -233,8 +233,8 @@ def sem_of_asymmetry(
     5.0
     """
     variance = (
-        np.square(asymmetry.left_slope * sem_left)
-        + np.square(asymmetry.right_slope * sem_right)
+        np.square(asymmetry.left_slope * np.asarray(sem_left))
+        + np.square(asymmetry.right_slope * np.asarray(sem_right))
         + 2.0 * asymmetry.left_slope * asymmetry.right_slope * np.asarray(covariance)
     )
     return np.where(asymmetry.refused == Refused.FINE, np.sqrt(np.maximum(variance, 0.0)), np.nan)
@@ -274,7 +274,7 @@ def asymmetry_of(
     """
     if form is AsymmetryForm.NONE:
         raise FormulaRefused("This metric has no asymmetry form; choose one in the catalogue.")
-    found = _BY_FORM[form](left, right, smallest_mean)
+    found = _in_form(form, left, right, smallest_mean)
     why = Refused(int(found.refused))
     if why is not Refused.FINE:
         raise FormulaRefused(
@@ -332,11 +332,14 @@ def _first_refusal(near_zero: Flags, opposite: Flags, not_positive: Flags) -> Co
     return np.where(near_zero, np.int8(Refused.MEAN_NEAR_ZERO), refused)
 
 
-_BY_FORM = {
-    AsymmetryForm.DIFFERENCE: lambda left, right, _: difference(left, right),
-    AsymmetryForm.PERCENT: symmetry_index,
-    AsymmetryForm.LOG_RATIO: lambda left, right, _: log_ratio(left, right),
-}
+def _in_form(
+    form: AsymmetryForm, left: ArrayLike, right: ArrayLike, smallest_mean: ArrayLike
+) -> Asymmetry:
+    if form is AsymmetryForm.PERCENT:
+        return symmetry_index(left, right, smallest_mean)
+    if form is AsymmetryForm.LOG_RATIO:
+        return log_ratio(left, right)
+    return difference(left, right)
 
 
 def asymmetries(left: Floats, right: Floats, form: Codes, smallest_mean: Floats) -> Asymmetry:
@@ -372,7 +375,7 @@ def asymmetries(left: Floats, right: Floats, form: Codes, smallest_mean: Floats)
         rows = np.flatnonzero(form == code)
         if kind is AsymmetryForm.NONE or not rows.size:
             continue
-        found = _BY_FORM[kind](left[rows], right[rows], smallest_mean[rows])
+        found = _in_form(kind, left[rows], right[rows], smallest_mean[rows])
         value[rows] = found.value
         left_slope[rows] = found.left_slope
         right_slope[rows] = found.right_slope

@@ -130,7 +130,8 @@ def sem_from_parts(
     5.0
     """
     single = np.maximum(np.asarray(within_sd, dtype=float), floor)
-    return np.sqrt(np.square(between_sd) + np.square(single) / n)
+    variance: Floats = np.square(between_sd) + np.square(single) / n
+    return np.sqrt(variance)
 
 
 def sem_from_mean_of(
@@ -174,7 +175,8 @@ def sem_from_mean_of(
     single = np.square(np.maximum(np.asarray(within_sd, dtype=float), floor))
     missing = np.maximum(1.0 / np.asarray(n, dtype=float) - 1.0 / np.asarray(trials), 0.0)
     added = np.where(missing > 0.0, single * missing, 0.0)
-    return np.sqrt(np.maximum(np.square(sem) + added, np.square(floor) / n))
+    variance: Floats = np.maximum(np.square(sem) + added, np.square(floor) / n)
+    return np.sqrt(variance)
 
 
 def sem_lower_bound(within_sd: ArrayLike, floor: ArrayLike, n: ArrayLike) -> Floats:
@@ -204,7 +206,8 @@ def sem_lower_bound(within_sd: ArrayLike, floor: ArrayLike, n: ArrayLike) -> Flo
     >>> float(sem_lower_bound(2.0, 0.3, 4))
     1.0
     """
-    return np.maximum(np.asarray(within_sd, dtype=float), floor) / np.sqrt(n)
+    bound: Floats = np.maximum(np.asarray(within_sd, dtype=float), floor) / np.sqrt(n)
+    return bound
 
 
 def pooled_within_sd(

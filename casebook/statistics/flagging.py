@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtr
 from scipy.stats import binom, false_discovery_control
 
-from casebook.statistics.change import beyond_own_error, crossed_over
+from casebook.statistics.asymmetry_change import beyond_own_error, crossed_over
 from casebook.statistics.codes import Floats, Whole
 
 FALSE_DISCOVERY_RATE = 0.10
@@ -52,8 +52,8 @@ def p_growth(
         np.abs(latest) - np.abs(reference),
         np.sign(reference) * (latest - reference),
     )
-    two_sided = 2.0 * ndtr(-np.abs(latest - reference) / se)
-    return np.where(beyond_own_error(reference, sem_reference), ndtr(-along / se), two_sided)
+    either_way = 2.0 * p_worse(np.abs(latest - reference), se)
+    return np.where(beyond_own_error(reference, sem_reference), p_worse(along, se), either_way)
 
 
 def p_worse(loss: Floats, se: Floats) -> Floats:
@@ -79,7 +79,8 @@ def p_worse(loss: Floats, se: Floats) -> Floats:
     >>> p_worse(np.array([1.96, -1.0]), np.ones(2)).round(3)
     array([0.025, 0.841])
     """
-    return ndtr(-loss / se)
+    p: Floats = ndtr(-loss / se)
+    return p
 
 
 def q_values(p: Floats, family: Whole) -> Floats:

@@ -19,7 +19,7 @@ from casebook.statistics.codes import Floats, Whole
 from casebook.statistics.flagging import expected_false_flags
 from casebook.statistics.levels import SIDES, Levels, levels_of
 from casebook.statistics.like_for_like import condition_columns
-from casebook.statistics.verdicts import References, Verdicts, references_of, verdicts_of
+from casebook.statistics.verdicts import Baselines, Verdicts, baselines_of, verdicts_of
 from casebook.statistics.visit_tests import VisitTests, tests_of
 
 
@@ -135,14 +135,14 @@ def judge(
             figure_columns(metrics, figures, AppliesTo.SIDE_VALUE),
             figure_columns(metrics, figures, AppliesTo.ASYMMETRY),
         )
-        references = references_of(levels, placed, placed.runner_count * len(metrics) * SIDES)
-        verdicts = verdicts_of(levels, placed, conditions, catalogue, references)
+        baselines = baselines_of(levels, placed, placed.runner_count * len(metrics) * SIDES)
+        verdicts = verdicts_of(levels, placed, conditions, catalogue, baselines)
         visit_of_verdict = levels.visit_at[verdicts.level]
         tests = tests_of(verdicts, visit_of_verdict, catalogue)
     return Judged(
         verdicts=_verdict_frame(verdicts, placed, visit_of_verdict),
         measures=_measure_frame(levels, placed),
-        references=_reference_frame(references, placed, len(metrics)),
+        references=_reference_frame(baselines, placed, len(metrics)),
         flags=_flag_frame(tests, verdicts, placed, visit_of_verdict),
         expected=_expected_frame(tests, placed, visit_of_verdict),
     )
@@ -203,23 +203,21 @@ def _measure_frame(levels: Levels, visits: VisitColumns) -> pd.DataFrame:
     )
 
 
-def _reference_frame(
-    references: References, visits: VisitColumns, metric_count: int
-) -> pd.DataFrame:
-    group = np.flatnonzero((references.visits > 0) | (references.refused > 0))
+def _reference_frame(baselines: Baselines, visits: VisitColumns, metric_count: int) -> pd.DataFrame:
+    group = np.flatnonzero((baselines.visits > 0) | (baselines.refused > 0))
     line, what = np.divmod(group, SIDES)
     runner_at, metric = np.divmod(line, max(metric_count, 1))
     return _frame(
         runner=np.unique(visits.runner)[runner_at],
         metric=metric,
         what=what.astype(np.int8),
-        baseline=references.value[group],
-        sem=references.sem[group],
-        visits=references.visits[group],
-        origin=references.origin[group],
-        figure=references.figure[group],
-        bridged=references.bridged[group],
-        refused=references.refused[group],
+        baseline=baselines.value[group],
+        sem=baselines.sem[group],
+        visits=baselines.visits[group],
+        origin=baselines.origin[group],
+        figure=baselines.figure[group],
+        bridged=baselines.bridged[group],
+        refused=baselines.refused[group],
     )
 
 

@@ -252,7 +252,8 @@ def _cells(values: pd.DataFrame, rows: Whole, visits: VisitColumns, metric_count
             raise ValueError(f"values: {column} is {given}; expected {expected}.")
     by_id = np.argsort(visits.visit, kind="stable")
     place = by_id[np.searchsorted(visits.visit, visit, sorter=by_id)]
-    return (place * metric_count + metric) * SIDES + side
+    cell: Whole = (place * metric_count + metric) * SIDES + side
+    return cell
 
 
 def _floor(metrics: MetricColumns, metric: Whole, frames_per_s: Floats) -> Floats:

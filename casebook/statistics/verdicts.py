@@ -6,25 +6,27 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from casebook.domain.metrics import Better
 from casebook.domain.verdicts import Reason, SideMoved
 from casebook.statistics.asymmetry import Refused
+from casebook.statistics.asymmetry_change import (
+    CROSSED,
+    beyond_own_error,
+    call_asymmetry,
+    crossed_over,
+    which_side_moved,
+    worse_side,
+)
 from casebook.statistics.caseload import MetricColumns, VisitColumns
 from casebook.statistics.change import (
     CANNOT_SAY,
-    CROSSED,
     ONLY_WITHIN,
+    RANGE,
     UNCHANGED,
-    beyond_own_error,
-    call_asymmetry,
     call_side,
-    crossed_over,
     distance_to_range,
     p_better,
     reference_means,
     settle,
-    which_side_moved,
-    worse_side,
 )
 from casebook.statistics.codes import NOTHING, Codes, Flags, Floats, Masks, Whole, code_of
 from casebook.statistics.error import mdc_between
@@ -33,7 +35,7 @@ from casebook.statistics.like_for_like import ConditionColumns, conditions_that_
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class References:
+class Baselines:
     """Mean of the reference visits of each group (runner, metric, side).
 
     Parameters
@@ -94,10 +96,11 @@ class Verdicts:
 
     def known(self) -> Flags:
         """True where nothing forbids a verdict and the error is one between sessions."""
-        return (self.gate == NOTHING) & (self.origin <= PUBLISHED)
+        known: Flags = (self.gate == NOTHING) & (self.origin <= PUBLISHED)
+        return known
 
 
-def references_of(levels: Levels, visits: VisitColumns, group_count: int) -> References:
+def baselines_of(levels: Levels, visits: VisitColumns, group_count: int) -> Baselines:
     """Mean of the reference visits of each group.
 
     Parameters
@@ -109,7 +112,7 @@ def references_of(levels: Levels, visits: VisitColumns, group_count: int) -> Ref
 
     Returns
     -------
-    References
+    Baselines
         Asymmetries that were refused are left out of the mean.
 
     References
@@ -132,7 +135,7 @@ def references_of(levels: Levels, visits: VisitColumns, group_count: int) -> Ref
     refused = np.zeros(group_count, dtype=np.int8)
     bad = np.flatnonzero(is_reference & ~fine)
     refused[levels.group[bad]] = levels.refused[bad]
-    return References(
+    return Baselines(
         value=value,
         sem=sem,
         visits=count,
@@ -149,7 +152,7 @@ def verdicts_of(
     visits: VisitColumns,
     conditions: ConditionColumns,
     metrics: MetricColumns,
-    references: References,
+    baselines: Baselines,
 ) -> Verdicts:
     """Verdict on every level of the visits after the runner's last reference visit.
 
@@ -160,7 +163,7 @@ def verdicts_of(
     conditions : ConditionColumns
         In the order of `visits`.
     metrics : MetricColumns
-    references : References
+    baselines : Baselines
 
     Returns
     -------
@@ -176,81 +179,108 @@ def verdicts_of(
     """
     rows = np.flatnonzero(visits.later[levels.visit_at])
     metric, what, group = levels.metric[rows], levels.what[rows], levels.group[rows]
-    reference, latest = references.value[group], levels.value[rows]
-    sem_reference, sem_latest = references.sem[group], levels.sem[rows]
-    mdc = mdc_between(sem_reference, sem_latest)
     differs, not_recorded = _unlike(levels, visits, conditions, rows, metrics.form.size)
-    origin = np.maximum(levels.origin[rows], references.origin[group])
-    refused = np.maximum(levels.refused[rows], references.refused[group])
+    origin = np.maximum(levels.origin[rows], baselines.origin[group])
+    refused = np.maximum(levels.refused[rows], baselines.refused[group])
     gate = _gate(
         refused=refused != Refused.FINE,
-        no_baseline=references.visits[group] == 0,
+        no_baseline=baselines.visits[group] == 0,
         no_figure=origin == NO_FIGURE,
-        too_few=levels.too_few[rows] | references.too_few[group],
+        too_few=levels.too_few[rows] | baselines.too_few[group],
         unlike=(differs & metrics.sensitive[metric]) != 0,
     )
-
-    of_pair = what == ASYMMETRY
-    # Nearer to nothing is better for an asymmetry, whatever is better for the sides.
-    better = np.where(of_pair, np.int8(code_of(Better.RANGE)), metrics.better[metric])
-    low = np.where(of_pair, 0.0, metrics.low[metric])
-    high = np.where(of_pair, 0.0, metrics.high[metric])
-    bare_call, bare_reason = call_side(reference, latest, mdc, better, low, high)
-    pairs = np.flatnonzero(of_pair)
-    bare_call[pairs], bare_reason[pairs] = call_asymmetry(
-        reference[pairs], latest[pairs], sem_reference[pairs], sem_latest[pairs], mdc[pairs]
+    pair = _Pair(
+        metric=metric,
+        reference=baselines.value[group],
+        latest=levels.value[rows],
+        sem_reference=baselines.sem[group],
+        sem_latest=levels.sem[rows],
     )
+    se = np.hypot(pair.sem_reference, pair.sem_latest)
+    mdc = mdc_between(pair.sem_reference, pair.sem_latest)
+    of_asymmetry = what == ASYMMETRY
+    bare_call, bare_reason, chance = _bare_verdict(pair, se, mdc, of_asymmetry, metrics)
     call, reason = settle(bare_call, bare_reason, gate, origin == WITHIN)
-    directed = beyond_own_error(reference, sem_reference)
-    chance = p_better(reference, latest, np.hypot(sem_reference, sem_latest), better, low, high)
-    told = (call != CANNOT_SAY) & (origin <= PUBLISHED) & (directed | ~of_pair)
 
     left, right = _sides_of_pairs(levels, rows)
-    one, other = left[pairs], right[pairs]
-    outside = distance_to_range(reference, metrics.low[metric], metrics.high[metric])
-    worse, moved = np.zeros(rows.size, dtype=np.int8), np.full(rows.size, NOTHING, dtype=np.int8)
-    worse[pairs] = worse_side(
-        reference[pairs],
-        directed[pairs],
-        metrics.better[metric[pairs]],
-        outside[one],
-        outside[other],
-    )
+    worse = _worse_sides(pair, of_asymmetry, left, right, metrics)
     # Within a lower bound of its error a side has not moved; beyond it nothing can be told.
     known = (gate == NOTHING) & ((origin <= PUBLISHED) | (bare_call == UNCHANGED))
-    by_side = which_side_moved(
-        worse[pairs], bare_call[one], bare_call[other], known[one], known[other]
+    by_side = which_side_moved(worse, bare_call[left], bare_call[right], known[left], known[right])
+    crossed = (bare_reason == CROSSED) | crossed_over(
+        pair.reference, pair.latest, pair.sem_reference, pair.sem_latest
     )
-    crossed = (bare_reason[pairs] == CROSSED) | crossed_over(
-        reference[pairs], latest[pairs], sem_reference[pairs], sem_latest[pairs]
-    )
-    silent = (gate[pairs] != NOTHING) | (reason[pairs] == ONLY_WITHIN)
-    moved[pairs] = np.select([silent, crossed], [NOTHING, code_of(SideMoved.CROSSED_OVER)], by_side)
+    silent = ~of_asymmetry | (gate != NOTHING) | (reason == ONLY_WITHIN)
+    moved = np.select([silent, crossed], [NOTHING, code_of(SideMoved.CROSSED_OVER)], by_side)
     return Verdicts(
         level=rows,
         metric=metric,
         what=what,
-        baseline=reference,
-        baseline_sem=sem_reference,
-        baseline_visits=references.visits[group],
-        latest=latest,
-        latest_sem=sem_latest,
-        se_change=np.hypot(sem_reference, sem_latest),
+        baseline=pair.reference,
+        baseline_sem=pair.sem_reference,
+        baseline_visits=baselines.visits[group],
+        latest=pair.latest,
+        latest_sem=pair.sem_latest,
+        se_change=se,
         mdc95=mdc,
         call=call,
         reason=reason,
         gate=gate,
-        moved=moved,
+        moved=moved.astype(np.int8),
         worse=worse,
         origin=origin,
-        figure=np.maximum(levels.figure[rows], references.figure[group]),
-        bridged=levels.bridged[rows] | references.bridged[group],
+        figure=np.maximum(levels.figure[rows], baselines.figure[group]),
+        bridged=levels.bridged[rows] | baselines.bridged[group],
         refused=refused,
         differs=differs,
         not_recorded=not_recorded,
-        p_better=np.where(told, chance, np.nan),
+        p_better=np.where((call != CANNOT_SAY) & (origin <= PUBLISHED), chance, np.nan),
         left=left,
         right=right,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Pair:
+    """The two means behind each verdict, with their errors."""
+
+    metric: Whole
+    reference: Floats
+    latest: Floats
+    sem_reference: Floats
+    sem_latest: Floats
+
+
+def _bare_verdict(
+    pair: _Pair, se: Floats, mdc: Floats, of_asymmetry: Flags, metrics: MetricColumns
+) -> tuple[Codes, Codes, Floats]:
+    """Call, reason and chance of being better as the numbers alone have it."""
+    # Nearer to nothing is better for an asymmetry, whatever is better for the sides.
+    better = np.where(of_asymmetry, np.int8(RANGE), metrics.better[pair.metric])
+    low = np.where(of_asymmetry, 0.0, metrics.low[pair.metric])
+    high = np.where(of_asymmetry, 0.0, metrics.high[pair.metric])
+    call, reason = call_side(pair.reference, pair.latest, mdc, better, low, high)
+    rows = np.flatnonzero(of_asymmetry)
+    call[rows], reason[rows] = call_asymmetry(
+        pair.reference[rows],
+        pair.latest[rows],
+        pair.sem_reference[rows],
+        pair.sem_latest[rows],
+        mdc[rows],
+    )
+    chance = p_better(pair.reference, pair.latest, se, better, low, high)
+    undirected = of_asymmetry & ~beyond_own_error(pair.reference, pair.sem_reference)
+    return call, reason, np.where(undirected, np.nan, chance)
+
+
+def _worse_sides(
+    pair: _Pair, of_asymmetry: Flags, left: Whole, right: Whole, metrics: MetricColumns
+) -> Codes:
+    low, high = metrics.low[pair.metric], metrics.high[pair.metric]
+    outside = distance_to_range(pair.reference, low, high)
+    directed = of_asymmetry & beyond_own_error(pair.reference, pair.sem_reference)
+    return worse_side(
+        pair.reference, directed, metrics.better[pair.metric], outside[left], outside[right]
     )
 
 
