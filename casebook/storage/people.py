@@ -41,11 +41,10 @@ def runners(session: Session, clinic_id: int) -> tuple[Runner, ...]:
 
 def runner_ids(session: Session, clinic_id: int) -> dict[str, int]:
     """Id by code of every runner."""
-    return dict(
-        session.execute(
-            select(RunnerRow.code, RunnerRow.id).where(RunnerRow.clinic_id == clinic_id)
-        ).tuples()
+    rows = session.execute(
+        select(RunnerRow.code, RunnerRow.id).where(RunnerRow.clinic_id == clinic_id)
     )
+    return {code: runner_id for code, runner_id in rows}  # noqa: C416
 
 
 def add_runner(session: Session, clinic_id: int, runner: Runner, identity: Identity | None) -> int:

@@ -91,13 +91,12 @@ def find_visit(
 
 def visit_days(session: Session, runner_id: int) -> tuple[tuple[date, int], ...]:
     """Day and session of every visit of a runner, oldest first."""
-    return tuple(
-        session.execute(
-            select(VisitRow.visited_on, VisitRow.session)
-            .where(VisitRow.runner_id == runner_id)
-            .order_by(VisitRow.visited_on, VisitRow.session)
-        ).tuples()
+    rows = session.execute(
+        select(VisitRow.visited_on, VisitRow.session)
+        .where(VisitRow.runner_id == runner_id)
+        .order_by(VisitRow.visited_on, VisitRow.session)
     )
+    return tuple((day, number) for day, number in rows)
 
 
 def _values(session: Session, visit_id: int) -> list[Value]:
@@ -125,14 +124,13 @@ def values_saved_after(
     session: Session, visit_id: int, revision: int
 ) -> tuple[tuple[str, Side], ...]:
     """Metric and side of every value that came with a later revision of a visit."""
-    return tuple(
-        session.execute(
-            select(MetricRow.key, ValueRow.side)
-            .join(MetricRow, MetricRow.id == ValueRow.metric_id)
-            .where(ValueRow.visit_id == visit_id, ValueRow.saved_in > revision)
-            .order_by(MetricRow.position, MetricRow.key, ValueRow.side)
-        ).tuples()
+    rows = session.execute(
+        select(MetricRow.key, ValueRow.side)
+        .join(MetricRow, MetricRow.id == ValueRow.metric_id)
+        .where(ValueRow.visit_id == visit_id, ValueRow.saved_in > revision)
+        .order_by(MetricRow.position, MetricRow.key, ValueRow.side)
     )
+    return tuple((metric, side) for metric, side in rows)
 
 
 def add_visit(
