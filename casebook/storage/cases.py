@@ -255,15 +255,13 @@ def acknowledgements(
 
 def acknowledgement_counts(session: Session) -> dict[int, int]:
     """How many flags of each runner were acknowledged, by runner id."""
-    return dict(
-        session.execute(
-            select(VisitRow.runner_id, func.count())
-            .join(FlagAcknowledgementRow, FlagAcknowledgementRow.visit_id == VisitRow.id)
-            .group_by(VisitRow.runner_id)
-        )
-        .tuples()
-        .all()
+    query = (
+        select(VisitRow.runner_id, func.count())
+        .join(FlagAcknowledgementRow, FlagAcknowledgementRow.visit_id == VisitRow.id)
+        .group_by(VisitRow.runner_id)
     )
+    # Not dict(result): a result has keys() and would be taken for a mapping.
+    return {runner_id: count for runner_id, count in session.execute(query)}  # noqa: C416
 
 
 def add_acknowledgement(
