@@ -89,10 +89,10 @@ def demo(
     The demo lives in a file of its own and never touches your casebook. What was built
     before is opened again as you left it.
     """
-    from casebook.cli import building, serving
-
     if folder is not None and db is not None:
         raise typer.BadParameter("give either --folder or --db, not both.")
+    from casebook.cli import building, serving
+
     if serve_it:
         serving.check_port(port)
     path = building.demo_file(folder=folder, db=db)

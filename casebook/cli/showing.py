@@ -171,7 +171,7 @@ def show_flags(found: FlagList, *, as_json: bool) -> None:
         print_object(
             {
                 "flags": [flag_object(flag) for flag in found.flags],
-                "expected_false": found.expected_false,
+                "expected_false": float(found.expected_false),
                 "caution": wording.CAUTION,
             }
         )
