@@ -145,7 +145,7 @@ def first_programme_starts(
     )
     if runner_ids is not None:
         query = query.where(ProgrammeRow.runner_id.in_(runner_ids))
-    return dict(session.execute(query).tuples())
+    return {runner_id: start for runner_id, start in session.execute(query)}  # noqa: C416
 
 
 def programmes_of(session: Session, runner_id: int, code: str) -> tuple[Programme, ...]:
