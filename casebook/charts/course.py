@@ -10,7 +10,9 @@ import altair as alt
 import pandas as pd
 
 from casebook.charts.palette import Palette
-from casebook.charts.styling import styled
+from casebook.charts.styling import AnyChart, styled
+from casebook.domain.verdicts import Call
+from casebook.domain.wording import CALLS, number_words
 
 SIDE_HEIGHT = 220
 ASYMMETRY_HEIGHT = 140
@@ -26,9 +28,6 @@ WITHIN_BAR = alt.expr(
     "max(1, scale('x', toDate(datum.until)) - scale('x', toDate(datum.visited_on)) - 8)"
 )
 SHORTEST_BAR = timedelta(days=3)
-
-POINT_COLUMNS = ("visited_on", "session", "kind", "side", "value", "n", "counts", "flagged", "note")
-BAND_COLUMNS = ("side", "baseline", "mdc")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,48 +71,39 @@ class TimeAxis:
         return first - room, last + room
 
 
-def side_course(
-    points: pd.DataFrame,
-    bands: pd.DataFrame,
-    axis: TimeAxis,
-    *,
-    unit: str,
-    palette: Palette,
-) -> alt.LayerChart | alt.Chart:
+def side_course(course: pd.DataFrame, axis: TimeAxis, *, unit: str, palette: Palette) -> AnyChart:
     """Left and right by visit, with the baseline's band, programmes and complaints.
 
     Parameters
     ----------
-    points : DataFrame
-        One row a visit and side, columns `POINT_COLUMNS`: `visited_on` (datetime64), `session`,
-        `kind` (words), `side` (left, right, none), `value` (in `unit`), `n` (trials), `counts`
-        (bool; False for a repeat measurement, which stands apart from the line), `flagged`
-        (bool), `note` (conditions in words).
-    bands : DataFrame
-        One row a side with a baseline, columns `BAND_COLUMNS`; `mdc` (in `unit`) is half the
-        height of the band and may be NaN where no error is known.
+    course : DataFrame
+        One metric, one row a visit and side: `what` ('left', 'right', 'none', 'asymmetry';
+        the last is left out), `visited_on` (datetime64), `value` (in the metric's unit), `n`
+        (trials), `counts` (bool; False for a repeat measurement, which stands apart from the
+        line), `reference` (bool), `baseline` and `mdc95` (in the metric's unit, NaN where there
+        is none: at a visit the band reaches that far from the baseline), `verdict` (code, ''
+        where there is none), `flagged` (bool).
     axis : TimeAxis
     unit : str
         In words, for the axis title and the tooltip.
     palette : Palette
-
-    Returns
-    -------
-    altair chart
     """
-    shown = _in_words(points, unit)
+    sides = course[course["what"].isin(SIDES)]
+    shown = _in_words(sides, unit)
+    bands = _bands(sides, axis)
     low, high = _extent(shown, bands)
     floor = low - (high - low) * STRIP * 1.5 / SIDE_HEIGHT if axis.bars else low
-    y = alt.Y(
-        "value:Q",
-        title=unit or None,
-        scale=alt.Scale(domain=[floor, high], nice=False, zero=False),
-        axis=_value_axis(),
+    present = [side for side in SIDES if side in set(sides["what"])]
+    look = _side_look(present, palette)
+    base = alt.Chart(shown).encode(
+        x=_time(axis),
+        y=alt.Y(
+            "value:Q",
+            title=unit or None,
+            scale=alt.Scale(domain=[floor, high], nice=False, zero=False),
+            axis=_value_axis(),
+        ),
     )
-    x = _time(axis)
-    sides = [side for side in SIDES if side in set(points["side"])]
-    look = _side_look(sides, palette)
-    base = alt.Chart(shown).encode(x=x, y=y)
     line = (
         base.transform_filter("datum.counts")
         .mark_line(strokeWidth=2)
@@ -127,36 +117,32 @@ def side_course(
     )
     layers = [
         *_time_layers(axis, palette, SIDE_HEIGHT),
-        *_band_layers(bands, axis, look["color"]),
+        *_band_layers(bands, look["color"]),
         line,
         point,
     ]
+    if "asymmetry" not in set(course["what"]):
+        layers += _flag_layers(base, palette)
     return styled(alt.layer(*layers).properties(height=SIDE_HEIGHT), palette)
 
 
 def asymmetry_course(
-    points: pd.DataFrame,
-    bands: pd.DataFrame,
-    axis: TimeAxis,
-    *,
-    unit: str,
-    palette: Palette,
-) -> alt.LayerChart | alt.Chart:
+    course: pd.DataFrame, axis: TimeAxis, *, unit: str, palette: Palette
+) -> AnyChart:
     """Right minus left by visit, with the baseline's band; flagged visits are ringed.
 
     Parameters
     ----------
-    points : DataFrame
-        One row a visit, columns `POINT_COLUMNS` with `side` 'asymmetry'; `value` is signed
-        right minus left.
-    bands : DataFrame
-        None or one row, columns `BAND_COLUMNS`.
+    course : DataFrame
+        One metric; columns as for `side_course`, of which the rows 'asymmetry' are drawn.
     axis : TimeAxis
     unit : str
         In words, of the asymmetry's form.
     palette : Palette
     """
-    shown = _in_words(points, unit)
+    rows = course[course["what"] == "asymmetry"]
+    shown = _in_words(rows, unit)
+    bands = _bands(rows, axis)
     low, high = _extent(shown, bands, zero=True)
     base = alt.Chart(shown).encode(
         x=_time(axis),
@@ -176,6 +162,67 @@ def asymmetry_course(
         .otherwise(alt.value(palette.background)),
         tooltip=_tooltip(""),
     )
+    zero = (
+        alt.Chart(pd.DataFrame({"value": [0.0]}))
+        .mark_rule(strokeWidth=1, color=palette.muted)
+        .encode(y="value:Q")
+    )
+    layers = [zero, *_band_layers(bands, colour), line, point, *_flag_layers(base, palette)]
+    return styled(alt.layer(*layers).properties(height=ASYMMETRY_HEIGHT), palette)
+
+
+def _in_words(rows: pd.DataFrame, unit: str) -> pd.DataFrame:
+    known = rows[rows["value"].notna()]
+    return pd.DataFrame(
+        {
+            "visited_on": known["visited_on"],
+            "value": known["value"],
+            "n": known["n"],
+            "counts": known["counts"],
+            "flagged": known["flagged"],
+            "Side": known["what"].map(SIDE_WORDS).fillna(""),
+            "Value": [number_words(value, unit) for value in known["value"]],
+            "Meaning": [
+                _meaning(*row)
+                for row in zip(known["counts"], known["reference"], known["verdict"], strict=True)
+            ],
+        }
+    )
+
+
+def _meaning(counts: bool, reference: bool, verdict: str) -> str:
+    if not counts:
+        return "repeat measurement, not compared"
+    if reference:
+        return "part of the baseline"
+    return CALLS[Call(verdict)] if verdict else ""
+
+
+def _bands(rows: pd.DataFrame, axis: TimeAxis) -> pd.DataFrame:
+    """Baseline and reach at every visit that counts, and at both ends of the time shown."""
+    first, last = (pd.Timestamp(day) for day in axis.span)
+    parts = []
+    compared = rows[rows["counts"] & rows["baseline"].notna()]
+    for what, side in compared.sort_values("visited_on", kind="stable").groupby("what"):
+        reach = side["mdc95"].bfill().ffill().to_list()
+        baseline = float(side["baseline"].iloc[0])
+        parts.append(
+            pd.DataFrame(
+                {
+                    "Side": SIDE_WORDS.get(str(what), ""),
+                    "visited_on": [first, *side["visited_on"], last],
+                    "value": baseline,
+                    "mdc": [reach[0], *reach, reach[-1]],
+                }
+            )
+        )
+    if not parts:
+        return pd.DataFrame({"Side": [], "visited_on": [], "value": [], "mdc": []})
+    bands = pd.concat(parts, ignore_index=True)
+    return bands.assign(low=bands["value"] - bands["mdc"], high=bands["value"] + bands["mdc"])
+
+
+def _flag_layers(base: alt.Chart, palette: Palette) -> list[alt.Chart]:
     flagged = base.transform_filter("datum.flagged")
     ring = flagged.mark_point(
         size=420, shape="circle", strokeWidth=2.5, color=palette.attention, filled=False, opacity=1
@@ -183,31 +230,17 @@ def asymmetry_course(
     word = flagged.mark_text(
         text="flag", dy=-19, fontWeight=600, fontSize=12, color=palette.attention
     )
-    zero = (
-        alt.Chart(pd.DataFrame({"value": [0.0]}))
-        .mark_rule(strokeWidth=1, color=palette.muted)
-        .encode(y="value:Q")
-    )
-    layers = [zero, *_band_layers(bands, axis, colour), line, point, ring, word]
-    return styled(alt.layer(*layers).properties(height=ASYMMETRY_HEIGHT), palette)
-
-
-def _in_words(points: pd.DataFrame, unit: str) -> pd.DataFrame:
-    shown = points.loc[points["value"].notna(), list(POINT_COLUMNS)].copy()
-    shown["Side"] = shown["side"].map(SIDE_WORDS).fillna("")
-    shown["Value"] = [f"{value:.4g} {unit}".strip() for value in shown["value"]]
-    return shown
+    return [ring, word]
 
 
 def _tooltip(side: str) -> list[alt.Tooltip]:
     shown = [alt.Tooltip("Side:N", title="Side")] if side else []
     return [
         alt.Tooltip("visited_on:T", title="Visit", format="%-d %B %Y"),
-        alt.Tooltip("kind:N", title="Kind"),
         *shown,
         alt.Tooltip("Value:N", title="Mean" if side else "Right minus left"),
         alt.Tooltip("n:N", title="Trials"),
-        alt.Tooltip("note:N", title="Conditions"),
+        alt.Tooltip("Meaning:N", title="Against baseline"),
     ]
 
 
@@ -264,40 +297,28 @@ def _extent(
     everything = pd.concat(
         [
             points["value"],
-            bands["baseline"] - reach,
-            bands["baseline"] + reach,
+            bands["value"] - reach,
+            bands["value"] + reach,
             pd.Series([0.0] if zero else [], dtype=float),
         ]
     ).dropna()
     if everything.empty:
         return 0.0, 1.0
     low, high = float(everything.min()), float(everything.max())
-    room = (high - low) * 0.12 or abs(high) * 0.1 or 1.0
+    room = (high - low) * 0.14 or abs(high) * 0.1 or 1.0
     return low - room, high + room
 
 
-def _band_layers(bands: pd.DataFrame, axis: TimeAxis, colour: Any) -> list[alt.Chart]:
-    known = bands.dropna(subset=["baseline"])
-    if known.empty:
+def _band_layers(bands: pd.DataFrame, colour: Any) -> list[alt.Chart]:
+    if bands.empty:
         return []
-    first, last = (pd.Timestamp(day) for day in axis.span)
-    shown = pd.DataFrame(
-        {
-            "Side": known["side"].map(SIDE_WORDS).fillna(""),
-            "visited_on": first,
-            "until": last,
-            "value": known["baseline"],
-            "low": known["baseline"] - known["mdc"],
-            "high": known["baseline"] + known["mdc"],
-        }
-    )
-    base = alt.Chart(shown).encode(x="visited_on:T", x2="until", color=colour)
+    base = alt.Chart(bands).encode(x="visited_on:T", color=colour)
     band = (
         base.transform_filter("isValid(datum.low)")
-        .mark_rect(opacity=0.14, stroke=None)
+        .mark_area(opacity=0.14, strokeWidth=0, line=False)
         .encode(y="low:Q", y2="high", fill=_as_fill(colour))
     )
-    middle = base.mark_rule(strokeWidth=1, strokeDash=[2, 3], opacity=0.8).encode(y="value:Q")
+    middle = base.mark_line(strokeWidth=1, strokeDash=[2, 3], opacity=0.8).encode(y="value:Q")
     return [band, middle]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, TypeAlias
 
 import altair as alt
 
@@ -11,7 +11,10 @@ from casebook.charts.palette import Palette
 FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"
 
 
-def styled(chart: alt.LayerChart | alt.Chart, palette: Palette) -> alt.LayerChart | alt.Chart:
+AnyChart: TypeAlias = alt.Chart | alt.LayerChart | alt.FacetChart
+
+
+def styled(chart: AnyChart, palette: Palette) -> AnyChart:
     """The chart with the casebook's fonts, axes and background, filling its container's width.
 
     Parameters
@@ -20,7 +23,7 @@ def styled(chart: alt.LayerChart | alt.Chart, palette: Palette) -> alt.LayerChar
     palette : Palette
         Day or night.
     """
-    filled: alt.LayerChart | alt.Chart = chart.properties(width="container")
+    filled: AnyChart = chart.properties(width="container")
     filled.config = alt.Config(**_look(palette))
     return filled
 

@@ -1,0 +1,165 @@
+"""The logging grid: a row a metric, left and right side by side, one tab stop a cell."""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+import streamlit as st
+
+from app.entering import Cell, Draft, Previous, entry_of, keep_cell, sides_of
+from app.messages import count_words, day_words, plain
+from app.words import GROUPS, SIDES
+from casebook.domain.metrics import Better, Metric, MetricGroup
+from casebook.domain.sides import Side
+from casebook.domain.typed_entry import read_entry, write_entry
+from casebook.domain.visits import Value
+from casebook.domain.wording import MISSING_REASONS, number_words, unit_words
+
+HOW = (
+    "One cell a side: every trial, as `4.1 4.4 3.9`; or a mean with its number of trials, as "
+    "`4.1 n=7`; or why there is none: `not done`, `painful`, `not visible`, `equipment`. "
+    "The Tab key goes on to the next cell; a cell left blank is not stored."
+)
+SIDE_SIGNS = {Side.LEFT: ":blue[◀ left]", Side.RIGHT: ":orange[▶ right]", Side.NONE: "● whole body"}
+GROUP_ORDER = list(MetricGroup)
+
+
+def in_order(metrics: tuple[Metric, ...]) -> list[Metric]:
+    """Metrics in the order in which a clinician looks."""
+    return sorted(metrics, key=lambda m: (GROUP_ORDER.index(m.group), m.position, m.label))
+
+
+def show_grid(
+    draft: Draft,
+    metrics: list[Metric],
+    previous: dict[Cell, Previous],
+    stored: dict[Cell, Value],
+) -> None:
+    """Every row, under the heading of its group.
+
+    Parameters
+    ----------
+    draft : Draft
+        Takes up what is typed.
+    metrics : list of Metric
+        In order.
+    previous : dict
+        Latest earlier value by metric and side.
+    stored : dict
+        Values that this visit has already; their cells are closed.
+    """
+    st.caption(HOW)
+    for group, members in groupby(metrics, key=lambda metric: metric.group):
+        st.subheader(GROUPS[group], anchor=False)
+        for metric in members:
+            _row(draft, metric, previous, stored)
+
+
+def _row(
+    draft: Draft, metric: Metric, previous: dict[Cell, Previous], stored: dict[Cell, Value]
+) -> None:
+    with st.container(key=f"row_{metric.key}"):
+        name, cells = st.columns([2, 3], vertical_alignment="top", gap="small")
+        unit = unit_words(metric.unit)
+        name.markdown(
+            f"**{plain(metric.label)}**{f' ({plain(unit)})' if unit else ''}", help=_help(metric)
+        )
+        for column, side in zip(cells.columns(2, wrap=False), sides_of(metric), strict=False):
+            with column:
+                _cell(draft, metric, side, previous.get((metric.key, side)), stored)
+
+
+def _help(metric: Metric) -> str:
+    lines = [plain(metric.sign_convention)]
+    lines += [f"{grade} = {plain(words)}" for grade, words in enumerate(metric.grades)]
+    unit = unit_words(metric.unit)
+    lines.append(
+        f"Plausible: {number_words(metric.plausible_low)} to "
+        f"{number_words(metric.plausible_high, unit)}. Usual: "
+        f"{count_words(metric.usual_trials, 'trial')}."
+    )
+    if metric.better is Better.RANGE:
+        lines.append(
+            f"Aim: {number_words(metric.target_low)} to {number_words(metric.target_high, unit)}."
+        )
+    return "\n\n".join(line for line in lines if line)
+
+
+def _cell(
+    draft: Draft,
+    metric: Metric,
+    side: Side,
+    previous: Previous | None,
+    stored: dict[Cell, Value],
+) -> None:
+    cell = (metric.key, side)
+    label = f"{metric.label}, {SIDES[side]}"
+    if cell in stored:
+        _closed_cell(draft, metric, side, label, stored[cell])
+        return
+    key = draft.key(*cell)
+    st.session_state.setdefault(key, draft.cells.get(cell, ""))
+    st.text_input(
+        label,
+        key=key,
+        label_visibility="collapsed",
+        autocomplete="off",
+        on_change=keep_cell,
+        args=(draft, cell),
+    )
+    entry = entry_of(draft, metric, side)
+    if entry.problem:
+        st.caption(f"{SIDE_SIGNS[side]} · :red[:material/error: {plain(entry.problem)}]")
+    else:
+        st.caption(f"{SIDE_SIGNS[side]} · {_beside(metric, entry.value, previous)}")
+    _question(draft, metric, side)
+
+
+def _question(draft: Draft, metric: Metric, side: Side) -> None:
+    cell = (metric.key, side)
+    text = draft.cells.get(cell, "")
+    question = read_entry(text, metric, side).question
+    if not question:
+        return
+
+    key = draft.key(*cell, "sure", text.encode().hex())
+
+    def settle() -> None:
+        (draft.confirmed.add if st.session_state[key] else draft.confirmed.discard)((cell, text))
+
+    st.session_state.setdefault(key, (cell, text) in draft.confirmed)
+    st.checkbox(f"{plain(question)} Yes, keep it.", key=key, on_change=settle)
+
+
+def _closed_cell(draft: Draft, metric: Metric, side: Side, label: str, value: Value) -> None:
+    st.text_input(
+        f"{label} (stored)",
+        value=write_entry(value),
+        key=draft.key(metric.key, side, "stored"),
+        label_visibility="collapsed",
+        disabled=True,
+    )
+    typed = draft.cells.get((metric.key, side), "").strip()
+    words = f"{SIDE_SIGNS[side]} · stored"
+    if typed:
+        words += f"; you typed {plain(typed)}, which is not saved"
+    st.caption(words)
+
+
+def _beside(metric: Metric, value: Value | None, previous: Previous | None) -> str:
+    unit = unit_words(metric.unit)
+    now = ""
+    if value is not None and value.missing_reason is not None:
+        now = f"missing: {MISSING_REASONS[value.missing_reason]}. "
+    elif value is not None and value.n_trials > 1:
+        now = f"**{plain(number_words(value.mean, unit))}** of {value.n_trials}. "
+    if previous is None or previous.value.mean is None:
+        return f"{now}first time"
+    was = (
+        f"was {plain(number_words(previous.value.mean, unit))} "
+        f"({day_words(previous.visit.visit.visited_on)})"
+    )
+    if value is None or value.mean is None:
+        return now + was
+    change = number_words(value.mean - previous.value.mean, unit, signed=True)
+    return f"{now}{was}, **change {plain(change)}**"

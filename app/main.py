@@ -1,0 +1,24 @@
+"""The app's entry: which pages there are, and what stands beside every one of them."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import streamlit as st
+
+# Streamlit puts this file's own folder on the path; the pages are imported as `app.…`.
+HOUSE = str(Path(__file__).resolve().parent.parent)
+if HOUSE not in sys.path:
+    sys.path.insert(0, HOUSE)
+
+from app import sidebar  # noqa: E402
+from app.messages import calmly  # noqa: E402
+from app.routes import PAGES, page  # noqa: E402
+
+st.set_page_config(page_title="casebook", page_icon=":material/steps:", layout="wide")
+
+chosen = st.navigation([page(name) for name in PAGES], position="sidebar")
+with calmly():
+    sidebar.show()
+    chosen.run()

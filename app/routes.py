@@ -1,0 +1,49 @@
+"""The pages by name, so that one page can lead to another."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import streamlit as st
+from streamlit.navigation.page import StreamlitPage
+
+PageName = Literal["caseload", "runner", "log_visit", "catalogue", "import_files"]
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    title: str
+    icon: str
+    url: str
+
+
+PAGES: dict[PageName, _Place] = {
+    "caseload": _Place("Caseload", ":material/groups:", "caseload"),
+    "runner": _Place("Runner", ":material/directions_run:", "runner"),
+    "log_visit": _Place("Log a visit", ":material/edit_note:", "log"),
+    "catalogue": _Place("Catalogue", ":material/straighten:", "catalogue"),
+    "import_files": _Place("Import", ":material/upload_file:", "import"),
+}
+
+
+def page(name: PageName) -> StreamlitPage:
+    """The page of a name."""
+    place = PAGES[name]
+    return st.Page(
+        f"screens/{name}.py",
+        title=place.title,
+        icon=place.icon,
+        url_path=place.url,
+        default=name == "caseload",
+    )
+
+
+def go(name: PageName, **query: str) -> None:
+    """Go to a page at once; `query` stands in its address, so that it can be linked to."""
+    st.switch_page(page(name), query_params=query)
+
+
+def link(name: PageName, words: str, *, icon: str | None = None, **query: str) -> None:
+    """A link to a page."""
+    st.page_link(page(name), label=words, icon=icon, query_params=query)

@@ -1,0 +1,188 @@
+"""Caseload: who is due, who has a flag, and what the flag says."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import streamlit as st
+
+from app import routes, state
+from app.choices import choose
+from app.messages import calmly, count_words, day_words, plain, show_caution
+from app.words import SEXES, code_words, due_words
+from casebook.domain.injuries import Injury, Occurrence, Onset, Pathology, Region
+from casebook.domain.people import Runner, Sex
+from casebook.domain.sides import InjurySide
+from casebook.services import clock
+from casebook.services.keeping import Casebook
+from casebook.services.registering import record_injury, register_runner
+from casebook.services.reviewing import CaseloadEntry, list_caseload
+
+A_PAGE = 25
+SHOWN = ("All", "With a flag", "Overdue")
+WIDTHS = (2.2, 1.3, 1.9, 5)
+
+
+def show() -> None:
+    """The page."""
+    st.title("Caseload")
+    state.show_notice()
+    casebook = state.opened_casebook()
+    today = clock.today()
+    entries = list_caseload(casebook, today=today, memo=state.standing_memo(casebook.url))
+    if not entries:
+        st.info(
+            "No runner is registered yet. Add one below, or bring tables in on the page Import.",
+            icon=":material/person_add:",
+        )
+    else:
+        _show_entries(entries, today)
+    with st.expander("Add a runner", icon=":material/person_add:", expanded=not entries):
+        _add_runner(casebook, today)
+    if entries:
+        show_caution()
+
+
+def _show_entries(entries: tuple[CaseloadEntry, ...], today: date) -> None:
+    flagged = sum(entry.open_flags > 0 for entry in entries)
+    overdue = sum(entry.overdue for entry in entries)
+    st.markdown(
+        f"{count_words(len(entries), 'runner')} · **{flagged} with an open flag** · "
+        f"**{overdue} overdue**"
+    )
+    words, which = st.columns([2, 3], vertical_alignment="bottom")
+    sought = words.text_input(
+        "Search", key="caseload_search", placeholder="Code, discipline or complaint"
+    )
+    shown = which.segmented_control(
+        "Show", SHOWN, default="All", key="caseload_show", required=True
+    )
+    found = [entry for entry in entries if _fits(entry, sought, str(shown))]
+    found.sort(key=_urgency)
+    if not found:
+        st.info("No runner fits the search. Clear it, or show all.", icon=":material/search_off:")
+        return
+    pages = -(-len(found) // A_PAGE)
+    at = _page_number(pages, len(found))
+    _heading()
+    for entry in found[(at - 1) * A_PAGE : at * A_PAGE]:
+        _line(entry, today)
+
+
+def _fits(entry: CaseloadEntry, sought: str, shown: str) -> bool:
+    if shown == "With a flag" and not entry.open_flags:
+        return False
+    if shown == "Overdue" and not entry.overdue:
+        return False
+    text = f"{entry.code} {entry.discipline} {entry.complaint}".casefold()
+    return all(word in text for word in sought.casefold().split())
+
+
+def _urgency(entry: CaseloadEntry) -> tuple[bool, bool, str]:
+    return (entry.open_flags == 0, not entry.overdue, entry.code)
+
+
+def _page_number(pages: int, n: int) -> int:
+    if pages == 1:
+        return 1
+    if st.session_state.get("caseload_page", 1) > pages:
+        st.session_state["caseload_page"] = 1
+    at = st.number_input(
+        f"Page, 1 to {pages} ({n} runners, {A_PAGE} a page)",
+        min_value=1,
+        max_value=pages,
+        key="caseload_page",
+        width=280,
+    )
+    return int(at)
+
+
+def _heading() -> None:
+    with st.container(key="caseload_heading"):
+        for column, words in zip(
+            st.columns(WIDTHS), ("Runner", "Last visit", "Next due", "Open flags"), strict=True
+        ):
+            column.caption(f"**{words}**")
+
+
+def _line(entry: CaseloadEntry, today: date) -> None:
+    with st.container(key=f"caseload_line_{entry.code.encode().hex()}"):
+        runner, last, due, flags = st.columns(WIDTHS)
+        with runner:
+            routes.link(
+                "runner",
+                f"**{plain(entry.code)}**",
+                icon=":material/chevron_right:",
+                runner=entry.code,
+            )
+            about = " · ".join(plain(part) for part in (entry.discipline, entry.complaint) if part)
+            if about:
+                st.caption(about)
+        last.markdown(
+            f"{day_words(entry.last_visit)}  \n:gray[{count_words(entry.n_visits, 'visit')}]"
+        )
+        words = due_words(entry.next_due, today)
+        due.markdown(f":material/schedule: **{words}**" if entry.overdue else words)
+        if entry.open_flags:
+            flags.markdown(
+                f":material/flag: **{count_words(entry.open_flags, 'open flag')}**  \n"
+                f"{plain(entry.worst_flag)}"
+            )
+        else:
+            flags.markdown(":gray[no open flag]")
+
+
+def _add_runner(casebook: Casebook, today: date) -> None:
+    left, right = st.columns(2)
+    code = left.text_input(
+        "Code", key="runner_code", help="No name: names belong in the clinic's own records."
+    )
+    discipline = right.text_input(
+        "Discipline", key="runner_discipline", placeholder="e.g. half marathon"
+    )
+    sex = choose(left, "Sex", Sex, SEXES, key="runner_sex", start=Sex.NOT_RECORDED)
+    born = right.number_input(
+        "Birth year", value=None, step=1, format="%d", key="runner_born", placeholder="e.g. 1988"
+    )
+    injured = st.toggle("The runner comes with a complaint", key="runner_injured")
+    injury = _injury_fields(code, today) if injured else None
+    if not st.button("Add runner", type="primary", key="runner_add"):
+        return
+    runner = Runner(
+        code=code.strip(),
+        sex=sex,
+        birth_year=int(born) if born is not None else None,
+        discipline=discipline.strip(),
+    )
+    with calmly():
+        register_runner(casebook, runner)
+        if injury is not None:
+            record_injury(casebook, injury)
+        state.leave_notice(f"Runner {plain(runner.code)} is registered.")
+        routes.go("runner", runner=runner.code)
+
+
+def _injury_fields(code: str, today: date) -> Injury:
+    left, right = st.columns(2)
+    region = choose(left, "Region", Region, code_words, key="injury_region")
+    side = choose(right, "Side", InjurySide, code_words, key="injury_side")
+    pathology = choose(left, "Kind", Pathology, code_words, key="injury_pathology")
+    began = right.date_input(
+        "Began on", value=today, max_value=today, format="DD/MM/YYYY", key="injury_onset_on"
+    )
+    onset = choose(left, "Onset", Onset, code_words, key="injury_onset", start=Onset.GRADUAL)
+    occurrence = choose(
+        right, "First or recurrent", Occurrence, code_words, key="injury_occurrence"
+    )
+    return Injury(
+        runner=code.strip(),
+        region=region,
+        pathology=pathology,
+        side=side,
+        onset_on=began,
+        onset=onset,
+        occurrence=occurrence,
+    )
+
+
+show()

@@ -1,0 +1,159 @@
+"""Import: look at what files would bring before anything is stored."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING
+
+import pandas as pd
+import streamlit as st
+
+from app import sidebar, state
+from app.messages import count_words, plain
+from casebook.services.importing import ImportReport, import_files
+
+if TYPE_CHECKING:
+    from streamlit.runtime.uploaded_file_manager import UploadedFile
+
+MOST_PROBLEMS_SHOWN = 500
+CHECKED = "import_checked"
+
+
+def show() -> None:
+    """The page."""
+    st.title("Import")
+    state.show_notice()
+    st.markdown(
+        "Bring in tables as CSV files: visits (one reading a row, or one visit a row), runners, "
+        "complaints, programmes and more. The kind of a table is told by its header. All files "
+        "of one import are stored together, or none of them."
+    )
+    uploads = st.file_uploader(
+        "CSV files", type=["csv", "txt"], accept_multiple_files=True, key="import_uploads"
+    )
+    first, second = st.columns(2)
+    day_first = first.checkbox(
+        "Dates are written day first (31/12/2025)",
+        key="import_day_first",
+        help="Dates as 2025-12-31 are read in any case.",
+    )
+    known_only = second.checkbox(
+        "Refuse runners who are not registered yet",
+        key="import_known_only",
+        help="Otherwise a new runner code in a visit table registers that runner, and the "
+        "report names them.",
+    )
+    if not uploads:
+        return
+    mark = _mark(uploads, day_first=day_first, known_only=known_only)
+    if st.button("Check the files", key="import_check", icon=":material/fact_check:"):
+        report = _run(uploads, day_first=day_first, known_only=known_only, dry_run=True)
+        st.session_state[CHECKED] = (mark, report)
+    checked = st.session_state.get(CHECKED)
+    if checked is None or checked[0] != mark:
+        st.caption("Checking stores nothing. After it, the files can be imported.")
+        return
+    _show_report(checked[1], dry_run=True)
+    if not checked[1].problems:
+        _offer_import(uploads, day_first=day_first, known_only=known_only)
+
+
+def _offer_import(uploads: list[UploadedFile], *, day_first: bool, known_only: bool) -> None:
+    if not state.who():
+        sidebar.choose_user(state.opened_casebook(), place="import")
+    if not st.button("Import", type="primary", key="import_run", icon=":material/upload_file:"):
+        return
+    report = _run(uploads, day_first=day_first, known_only=known_only, dry_run=False)
+    st.session_state.pop(CHECKED, None)
+    _show_report(report, dry_run=False)
+
+
+def _mark(uploads: list[UploadedFile], *, day_first: bool, known_only: bool) -> str:
+    sums = [(one.name, hashlib.sha256(one.getvalue()).hexdigest()) for one in uploads]
+    return repr((sums, day_first, known_only))
+
+
+def _run(
+    uploads: list[UploadedFile], *, day_first: bool, known_only: bool, dry_run: bool
+) -> ImportReport:
+    bar = st.progress(0.0, text="Reading …")
+    try:
+        with _on_disk(uploads) as paths:
+            return import_files(
+                state.opened_casebook(),
+                paths,
+                dry_run=dry_run,
+                day_first=day_first,
+                known_runners_only=known_only,
+                by=state.who(),
+                progress=lambda done, whole, words: bar.progress(
+                    min(1.0, done / whole) if whole else 0.0, text=words
+                ),
+            )
+    finally:
+        bar.empty()
+
+
+@contextmanager
+def _on_disk(uploads: list[UploadedFile]) -> Iterator[list[Path]]:
+    with TemporaryDirectory(prefix="casebook-import-") as place:
+        paths = []
+        for number, upload in enumerate(uploads):
+            # A folder each: two files of one name stay apart, and keep the name for the report.
+            folder = Path(place) / str(number)
+            folder.mkdir()
+            path = folder / Path(upload.name).name
+            path.write_bytes(upload.getvalue())
+            paths.append(path)
+        yield paths
+
+
+def _show_report(report: ImportReport, *, dry_run: bool) -> None:
+    if report.problems:
+        st.error(
+            f"{count_words(len(report.problems), 'problem')} found; nothing was stored. Mend the "
+            "files and check them again.",
+            icon=":material/block:",
+        )
+        _show_problems(report)
+        return
+    would = "would be " if dry_run else ""
+    words = (
+        f"{count_words(report.read, 'row')} read: {report.added} {would}added, "
+        f"{report.unchanged} stored already and unchanged."
+    )
+    (st.info if dry_run else st.success)(
+        f"{'Checked, nothing stored yet. ' if dry_run else 'Imported. '}{words}",
+        icon=":material/fact_check:" if dry_run else ":material/check_circle:",
+    )
+    if report.new_runners:
+        named = ", ".join(plain(code) for code in report.new_runners)
+        st.markdown(f"New runners that {'would be' if dry_run else 'were'} registered: {named}")
+
+
+def _show_problems(report: ImportReport) -> None:
+    shown = report.problems[:MOST_PROBLEMS_SHOWN]
+    st.dataframe(
+        pd.DataFrame(
+            {
+                "File": [Path(problem.file).name for problem in shown],
+                "Row": pd.array([problem.row for problem in shown], dtype="Int64"),
+                "Column": [problem.column for problem in shown],
+                "Value": [problem.value for problem in shown],
+                "What is wrong": [problem.message for problem in shown],
+            }
+        ),
+        hide_index=True,
+        row_height=64,
+        column_config={"What is wrong": st.column_config.TextColumn(width="large")},
+        alt="Problems found in the files",
+    )
+    if len(report.problems) > len(shown):
+        st.caption(f"The first {len(shown)} of {len(report.problems)} problems.")
+
+
+show()

@@ -1,0 +1,114 @@
+"""Runner: what is flagged, what changed beyond error, and the course of it."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import streamlit as st
+
+from app import routes, state
+from app.courses_shown import show_courses
+from app.flags_shown import show_flags
+from app.messages import count_words, day_words, plain, show_caution
+from app.verdicts_shown import show_summary, show_table
+from app.words import due_words, runner_words
+from casebook.domain.wording import VISIT_KINDS, complaint_words
+from casebook.services import clock
+from casebook.services.keeping import Casebook
+from casebook.services.registering import list_runners
+from casebook.services.reviewing import Review, review_runner
+
+
+def show() -> None:
+    """The page."""
+    casebook = state.opened_casebook()
+    code = st.query_params.get("runner") or state.last_runner()
+    if not code:
+        _choose(casebook)
+        return
+    st.query_params["runner"] = code
+    review = review_runner(casebook, code)
+    state.remember_runner(review.runner.code)
+    _heading(review, clock.today())
+    state.show_notice()
+    if not review.visits:
+        st.info("No visit is stored yet. Log the first one.", icon=":material/edit_note:")
+        return
+    if review.verdicts:
+        show_flags(casebook, review)
+        show_caution()
+        show_summary(review)
+    else:
+        st.info(
+            "Only baseline visits are stored. Verdicts come with the next visit.",
+            icon=":material/flag_circle:",
+        )
+    show_courses(review)
+    if review.verdicts:
+        show_table(review)
+    _about(review)
+
+
+def _choose(casebook: Casebook) -> None:
+    st.title("Runner")
+    codes = [runner.code for runner in list_runners(casebook)]
+    chosen = st.selectbox(
+        "Runner", codes, index=None, key="runner_choice", placeholder="Type or choose a code"
+    )
+    if chosen:
+        st.query_params["runner"] = chosen
+        state.remember_runner(chosen)
+        st.rerun()
+
+
+def _heading(review: Review, today: date) -> None:
+    runner = review.runner
+    st.title(plain(runner.code), anchor=False)
+    lines = [plain(runner_words(runner))]
+    lines += [f"**{plain(complaint_words(injury))}**" for injury in review.injuries]
+    st.markdown(" · ".join(lines))
+    if review.visits:
+        last = review.visits[-1]
+        due = due_words(last.next_due_on, today)
+        late = last.next_due_on is not None and last.next_due_on < today
+        st.markdown(
+            f"{count_words(len(review.visits), 'visit')}, the latest on "
+            f"{day_words(last.visited_on)} ({VISIT_KINDS[last.kind]}) · next due: "
+            f"{f':material/schedule: **{due}**' if late else due}"
+        )
+    with st.container(horizontal=True, key="runner_links"):
+        routes.link("log_visit", "Log a visit", icon=":material/edit_note:", runner=runner.code)
+        routes.link("caseload", "All runners", icon=":material/groups:")
+
+
+def _about(review: Review) -> None:
+    with st.expander("Visits, programmes and complaints", icon=":material/event_note:"):
+        st.markdown("**Visits**")
+        st.markdown(
+            "\n".join(
+                f"- {day_words(line.visited_on)}"
+                f"{f', session {line.session}' if line.session > 1 else ''}: "
+                f"{VISIT_KINDS[line.kind]}{' (part of the baseline)' if line.reference else ''}"
+                for line in reversed(review.visits)
+            )
+        )
+        if review.programmes:
+            st.markdown("**Programmes**")
+        for programme in review.programmes:
+            until = f"to {day_words(programme.ended_on)}" if programme.ended_on else "still running"
+            st.markdown(
+                f"- {plain(programme.title)}, from {day_words(programme.started_on)} {until}. "
+                f"{plain(programme.rationale)}"
+            )
+        if review.injuries:
+            st.markdown("**Complaints**")
+        for injury in review.injuries:
+            back = (
+                f", back to running {day_words(injury.returned_on)}" if injury.returned_on else ""
+            )
+            st.markdown(
+                f"- {plain(complaint_words(injury))}, began {day_words(injury.onset_on)}{back}"
+            )
+
+
+show()

@@ -1,0 +1,111 @@
+"""What a session remembers, and the one place where the casebook is opened for the pages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+
+import streamlit as st
+
+from casebook.charts.palette import Palette, palette_for
+from casebook.domain.people import User
+from casebook.services.keeping import Casebook, open_casebook, resolve_url
+from casebook.services.registering import list_users
+from casebook.services.standings import StandingMemo
+
+
+class Key(StrEnum):
+    """Keys of the session's memory; nothing else is kept under a bare text."""
+
+    USER = "casebook_user"
+    NOTICE = "casebook_notice"
+    RUNNER = "casebook_runner"
+    DRAFTS = "casebook_drafts"
+
+
+@dataclass(frozen=True, slots=True)
+class _Opened:
+    casebook: Casebook
+    file: tuple[int, int] | None
+
+
+def opened_casebook() -> Casebook:
+    """The casebook that this app was started for.
+
+    One engine serves all sessions. It is opened again when its file was replaced, since an
+    open file that was moved away would go on taking visits that nobody finds again.
+    """
+    return _open(resolve_url(None)).casebook
+
+
+def _file_behind(casebook: Casebook) -> tuple[int, int] | None:
+    try:
+        facts = Path(casebook.place).stat()
+    except OSError:
+        return None
+    return facts.st_dev, facts.st_ino
+
+
+def _same_file(opened: _Opened) -> bool:
+    return _file_behind(opened.casebook) == opened.file
+
+
+@st.cache_resource(
+    show_spinner=False, validate=_same_file, on_release=lambda opened: opened.casebook.close()
+)
+def _open(url: str) -> _Opened:
+    casebook = open_casebook(url)
+    return _Opened(casebook=casebook, file=_file_behind(casebook))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def standing_memo(url: str) -> StandingMemo:  # noqa: ARG001
+    """What was judged of a casebook's runners, each with the revision that it was judged at.
+
+    It can't go stale: a runner whose revision moved, or whose error figures changed, is
+    judged again.
+    """
+    return StandingMemo()
+
+
+def palette() -> Palette:
+    """The colours of the appearance that this browser shows."""
+    return palette_for(st.context.theme.type)
+
+
+def who() -> str:
+    """Code of the user who works at this screen; empty until somebody says so."""
+    return str(st.session_state.get(Key.USER) or "")
+
+
+def remember_user(code: str | None) -> None:
+    """Take it that this user works at this screen from now on."""
+    st.session_state[Key.USER] = code or ""
+
+
+def remember_runner(code: str) -> None:
+    """The runner that was opened last; the page Runner shows this one unless told another."""
+    st.session_state[Key.RUNNER] = code
+
+
+def last_runner() -> str:
+    """Code of the runner that was opened last in this session, or empty."""
+    return str(st.session_state.get(Key.RUNNER) or "")
+
+
+def users(casebook: Casebook) -> tuple[User, ...]:
+    """Active users."""
+    return tuple(user for user in list_users(casebook) if user.active)
+
+
+def leave_notice(words: str) -> None:
+    """A sentence to be shown once on the next page."""
+    st.session_state[Key.NOTICE] = words
+
+
+def show_notice() -> None:
+    """The sentence that the page before left, once."""
+    words = st.session_state.pop(Key.NOTICE, "")
+    if words:
+        st.success(words, icon=":material/check_circle:")

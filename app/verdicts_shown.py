@@ -1,0 +1,155 @@
+"""Verdicts of a runner: at a glance, and as a table."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import date
+
+import pandas as pd
+import streamlit as st
+
+from app.messages import count_words, day_words, plain
+from casebook.domain.metrics import Metric
+from casebook.domain.verdicts import Call, Verdict, What
+from casebook.domain.wording import (
+    CALLS,
+    NO_ERROR_FIGURE,
+    ORIGINS,
+    REASONS,
+    SIDES_MOVED,
+    asymmetry_unit,
+    like_for_like_words,
+    number_words,
+    unit_words,
+)
+from casebook.services.reviewing import Review
+
+SIGNS = {
+    Call.WORSENED: ":material/trending_down:",
+    Call.IMPROVED: ":material/trending_up:",
+    Call.UNCHANGED: ":material/trending_flat:",
+    Call.CANNOT_SAY: ":material/help:",
+}
+WHATS = {
+    What.LEFT: "◀ left",
+    What.RIGHT: "▶ right",
+    What.NONE: "whole body",
+    What.ASYMMETRY: "right − left",
+}
+MOVED, ALL, UNSURE = "Changed beyond error", "All", "Can't say"
+
+
+def call_line(verdict: Verdict) -> str:
+    """The verdict with its sign and, where there is none, the reason."""
+    words = CALLS[verdict.verdict]
+    bold = verdict.verdict in {Call.WORSENED, Call.IMPROVED}
+    told = f"{SIGNS[verdict.verdict]} {f'**{words}**' if bold else words}"
+    return f"{told}: {plain(REASONS[verdict.reason])}" if verdict.reason else told
+
+
+def unit_of(verdict: Verdict, metric: Metric) -> str:
+    """The unit in words in which a verdict's numbers stand."""
+    if verdict.what is What.ASYMMETRY:
+        return asymmetry_unit(verdict.asymmetry_form, metric.unit)
+    return unit_words(metric.unit)
+
+
+def show_summary(review: Review) -> None:
+    """How many verdicts of each kind, in one line."""
+    counted = Counter(verdict.verdict for verdict in review.verdicts)
+    parts = [
+        f"{SIGNS[call]} **{counted[call]}** {CALLS[call]}"
+        for call in (Call.WORSENED, Call.IMPROVED, Call.UNCHANGED, Call.CANNOT_SAY)
+    ]
+    st.markdown(" &nbsp; ".join(parts))
+
+
+def show_table(review: Review) -> None:
+    """The verdict table, by default with what moved beyond error."""
+    st.subheader("Verdicts", anchor=False)
+    moved = [v for v in review.verdicts if v.verdict in {Call.WORSENED, Call.IMPROVED}]
+    shown = st.segmented_control(
+        "Show",
+        (MOVED, UNSURE, ALL),
+        default=MOVED if moved else ALL,
+        key=f"verdicts_{review.runner.code}",
+        required=True,
+        label_visibility="collapsed",
+    )
+    chosen = {
+        MOVED: moved,
+        UNSURE: [v for v in review.verdicts if v.verdict is Call.CANNOT_SAY],
+        ALL: list(review.verdicts),
+    }[str(shown)]
+    if not chosen:
+        st.caption("None of the verdicts is of this kind.")
+        return
+    last = max(line.visited_on for line in review.visits)
+    with st.container(key="verdict_table"):
+        st.table(
+            pd.DataFrame([_line(v, review.metrics[v.metric], last) for v in chosen]),
+            border="horizontal",
+            hide_index=True,
+            alt="Verdict for each metric and side",
+        )
+    st.caption(
+        "MDC: the smallest change that measurement error alone would rarely reach (95 %). "
+        "Asymmetries are signed right minus left: above zero the right is the larger."
+    )
+
+
+def _line(verdict: Verdict, metric: Metric, last: date) -> dict[str, str]:
+    unit = unit_of(verdict, metric)
+    signed = verdict.what is What.ASYMMETRY
+    now = plain(number_words(verdict.latest, unit, signed=signed))
+    if verdict.latest_date and verdict.latest_date != last:
+        now += f" ({day_words(verdict.latest_date)})"
+    return {
+        "Metric": plain(metric.label),
+        "What": WHATS[verdict.what],
+        "Baseline": plain(number_words(verdict.baseline, unit, signed=signed)),
+        "Now": now,
+        "Change": plain(number_words(verdict.change, unit, signed=True)),
+        "MDC": plain(number_words(verdict.mdc95, unit)),
+        "Verdict": call_line(verdict),
+        "Which side moved": (
+            SIDES_MOVED[verdict.which_side_moved] if verdict.which_side_moved else ""
+        ),
+        "Error figure": _origin(verdict),
+        "Like for like": _alike(verdict),
+    }
+
+
+def _origin(verdict: Verdict) -> str:
+    words = ORIGINS[verdict.error_origin]
+    if words == NO_ERROR_FIGURE:
+        return "none"
+    return f"{words}: {plain(verdict.error_source)}" if verdict.error_source else words
+
+
+def _alike(verdict: Verdict) -> str:
+    if not verdict.like_for_like:
+        return "yes"
+    return plain(like_for_like_words(verdict.like_for_like))
+
+
+def show_lines(review: Review, metric: Metric) -> None:
+    """The verdicts of one metric in sentences, for beside its chart."""
+    for verdict in (v for v in review.verdicts if v.metric == metric.key):
+        unit = unit_of(verdict, metric)
+        signed = verdict.what is What.ASYMMETRY
+        sizes = (
+            f"{number_words(verdict.baseline, unit, signed=signed)} → "
+            f"{number_words(verdict.latest, unit, signed=signed)}"
+        )
+        side = f"; {SIDES_MOVED[verdict.which_side_moved]}" if verdict.which_side_moved else ""
+        error = f" (MDC {number_words(verdict.mdc95, unit)})" if verdict.mdc95 else ""
+        visits = (
+            f", baseline of {count_words(verdict.baseline_visits, 'visit')}"
+            if verdict.baseline_visits > 1
+            else ""
+        )
+        st.markdown(
+            f"**{WHATS[verdict.what]}** {plain(sizes)}{plain(error)}{visits}: "
+            f"{call_line(verdict)}{side}"
+        )

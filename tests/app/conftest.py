@@ -1,0 +1,157 @@
+"""A small clinic of the tests' own, and the app opened on it as a session would."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+
+import pytest
+import streamlit as st
+from streamlit.testing.v1 import AppTest
+
+from casebook.domain.injuries import Injury, Pathology, Region
+from casebook.domain.metrics import AppliesTo, ErrorFigure, ErrorOrigin
+from casebook.domain.people import Runner, Sex, User
+from casebook.domain.sides import InjurySide, Side
+from casebook.domain.visits import Conditions, Visit, VisitKind, value_of_trials
+from casebook.services.cataloguing import adopt_figure
+from casebook.services.keeping import Casebook, open_casebook
+from casebook.services.recording import record_visit
+from casebook.services.registering import record_injury, register_runner, register_user
+
+MAIN = Path(__file__).parents[2] / "app" / "main.py"
+STRENGTH = "hip_abductor_strength"
+DROP = "contralateral_pelvic_drop"
+WORSE = "R-worse"
+STEADY = "R-steady"
+NEW = "R-new"
+
+CONDITIONS = Conditions(
+    speed_km_h=11.0,
+    surface="treadmill",
+    incline_pct=0.0,
+    footwear="own shoes",
+    view="posterior",
+    frames_per_s=120.0,
+    assessor="AB",
+    pain_today=2.0,
+)
+
+
+def trials(middle: float, step: float, n: int = 5) -> list[float]:
+    """Trials around a mean that is exactly `middle`."""
+    return [middle + step * (k - (n - 1) / 2) for k in range(n)]
+
+
+def visit_of(runner: str, day: date, kind: VisitKind, right: float, drop_right: float) -> Visit:
+    """A visit whose left side never changes."""
+    return Visit(
+        runner=runner,
+        visited_on=day,
+        kind=kind,
+        conditions=CONDITIONS,
+        next_due_on=date(day.year, day.month + 1, day.day),
+        values=(
+            value_of_trials(STRENGTH, Side.LEFT, trials(300.0, 2.0)),
+            value_of_trials(STRENGTH, Side.RIGHT, trials(right, 2.0)),
+            value_of_trials(DROP, Side.LEFT, trials(4.0, 0.2, 7)),
+            value_of_trials(DROP, Side.RIGHT, trials(drop_right, 0.2, 7)),
+            value_of_trials("cadence", Side.NONE, trials(172.0, 1.0, 3)),
+        ),
+    )
+
+
+def furnish(casebook: Casebook) -> None:
+    """One user, a runner whose right side falls away, one who is steady, and a new one."""
+    register_user(casebook, User(code="AB", display_name="Anna Brandt"))
+    for code in (WORSE, STEADY, NEW):
+        register_runner(
+            casebook,
+            Runner(code=code, sex=Sex.FEMALE, birth_year=1990, discipline="half marathon"),
+        )
+    record_injury(
+        casebook,
+        Injury(
+            runner=WORSE,
+            region=Region.KNEE,
+            pathology=Pathology.NON_SPECIFIC,
+            side=InjurySide.RIGHT,
+            onset_on=date(2026, 1, 20),
+        ),
+    )
+    adopt_figure(
+        casebook,
+        ErrorFigure(
+            metric=STRENGTH,
+            applies_to=AppliesTo.SIDE_VALUE,
+            origin=ErrorOrigin.OWN,
+            between_sd=4.0,
+            within_sd=6.0,
+            source="own repeat measurements of the tests' clinic",
+        ),
+    )
+    for code, right in ((WORSE, (290.0, 292.0, 220.0)), (STEADY, (290.0, 292.0, 291.0))):
+        days = (date(2026, 1, 12), date(2026, 2, 9), date(2026, 3, 9))
+        kinds = (VisitKind.BASELINE, VisitKind.REVIEW, VisitKind.REVIEW)
+        for day, kind, strength in zip(days, kinds, right, strict=True):
+            record_visit(casebook, visit_of(code, day, kind, strength, 4.2), by="AB")
+
+
+@pytest.fixture(scope="session")
+def furnished_file(
+    sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Path:
+    path = tmp_path_factory.mktemp("furnished") / "casebook.sqlite"
+    shutil.copyfile(sqlite_template, path)
+    casebook = open_casebook(str(path))
+    furnish(casebook)
+    casebook.close()
+    return path
+
+
+@pytest.fixture
+def clinic_file(furnished_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The clinic's own file for one test, which the app opens."""
+    path = tmp_path / "clinic.sqlite"
+    shutil.copyfile(furnished_file, path)
+    monkeypatch.setenv("CASEBOOK_DATABASE_URL", str(path))
+    return path
+
+
+@pytest.fixture
+def clinic(clinic_file: Path) -> Iterator[Casebook]:
+    casebook = open_casebook(str(clinic_file))
+    yield casebook
+    casebook.close()
+
+
+@pytest.fixture(autouse=True)
+def no_caches() -> Iterator[None]:
+    """Streamlit's caches outlive an AppTest."""
+    yield
+    st.cache_data.clear()
+    st.cache_resource.clear()
+
+
+@pytest.fixture
+def app() -> AppTest:
+    return AppTest.from_file(MAIN, default_timeout=30)
+
+
+def at_page(app: AppTest, name: str, **query: str) -> AppTest:
+    """The app with a page opened, as by a link."""
+    app.run()
+    app.query_params.update(query)
+    return app.switch_page(f"screens/{name}.py").run()
+
+
+def words(app: AppTest) -> str:
+    """Everything that the page says in text."""
+    kinds = (
+        app.title, app.subheader, app.markdown, app.caption, app.info, app.success, app.warning,
+        app.error,
+    )
+    said = "\n".join(str(element.value) for kind in kinds for element in kind)
+    return said.replace("\\", "")
