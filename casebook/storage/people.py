@@ -33,10 +33,9 @@ def codes_like(session: Session, clinic_id: int, code: str) -> list[str]:
 
 def runners(session: Session, clinic_id: int) -> tuple[Runner, ...]:
     """All runners, by code."""
-    rows = session.scalars(
-        select(RunnerRow).where(RunnerRow.clinic_id == clinic_id).order_by(RunnerRow.code)
-    )
-    return tuple(translation.runner_value(row) for row in rows)
+    # Sorted here: a server sorts by its own locale, a file by code point.
+    rows = session.scalars(select(RunnerRow).where(RunnerRow.clinic_id == clinic_id))
+    return tuple(translation.runner_value(row) for row in sorted(rows, key=lambda row: row.code))
 
 
 def runner_ids(session: Session, clinic_id: int) -> dict[str, int]:
@@ -76,10 +75,8 @@ def find_identity(session: Session, runner_id: int, code: str) -> Identity | Non
 
 def users(session: Session, clinic_id: int) -> tuple[User, ...]:
     """All users, by code."""
-    rows = session.scalars(
-        select(UserRow).where(UserRow.clinic_id == clinic_id).order_by(UserRow.code)
-    )
-    return tuple(translation.user_value(row) for row in rows)
+    rows = session.scalars(select(UserRow).where(UserRow.clinic_id == clinic_id))
+    return tuple(translation.user_value(row) for row in sorted(rows, key=lambda row: row.code))
 
 
 def find_user(session: Session, clinic_id: int, code: str) -> int | None:
