@@ -132,9 +132,9 @@ def _error_words(verdict: Verdict, sources: dict[str, int]) -> str:
 
 
 def _alike_words(verdict: Verdict, differences: dict[str, int]) -> str:
-    if not verdict.like_for_like:
+    if not verdict.like_for_like and not verdict.not_recorded:
         return "yes"
-    difference = wording.like_for_like_words(verdict.like_for_like)
+    difference = wording.like_for_like_words(verdict)
     return f"({_letter(differences.setdefault(difference, len(differences)))})"
 
 

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
+from casebook.domain.errors import refuse
 from casebook.domain.sides import InjurySide
+from casebook.domain.visits import LARGEST_READING as LARGEST_AMOUNT
 
 
 class ProgrammeKind(StrEnum):
@@ -68,6 +70,16 @@ class Target:
     amount: float
     due_on: date
 
+    def __post_init__(self) -> None:
+        if not 0 < self.amount <= LARGEST_AMOUNT:
+            raise refuse(
+                "amount_out_of_range",
+                f"the target on {self.metric} has the amount {self.amount:g}; expected more "
+                "than zero (the direction says which way), in the metric's unit.",
+                column="amount",
+                value=self.amount,
+            )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AdherenceWeek:
@@ -94,3 +106,15 @@ class Programme:
     blocks: tuple[Block, ...] = ()
     targets: tuple[Target, ...] = ()
     adherence: tuple[AdherenceWeek, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.title.strip():
+            raise refuse("title_blank", "the programme has no title; give one.", column="title")
+        if self.ended_on is not None and self.ended_on < self.started_on:
+            raise refuse(
+                "end_before_start",
+                f"the programme '{self.title}' ends on {self.ended_on}, before its start on "
+                f"{self.started_on}.",
+                column="ended_on",
+                value=self.ended_on,
+            )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 
-from casebook.domain.metrics import AsymmetryForm, ErrorOrigin
+from casebook.domain.metrics import AsymmetryForm, Condition, ErrorOrigin
 
 
 class What(StrEnum):
@@ -65,7 +65,9 @@ class Verdict:
     """Is this change larger than the measurement error?
 
     Values stand in the metric's own unit; an asymmetry is signed right minus left in the form
-    that `asymmetry_form` names. None where a number does not exist.
+    that `asymmetry_form` names. None where a number does not exist. `like_for_like` lists the
+    conditions in which the visits differed, and is empty where they were alike in all that was
+    recorded; `not_recorded` lists those that matter for the metric and were not recorded.
     """
 
     metric: str
@@ -82,22 +84,27 @@ class Verdict:
     which_side_moved: SideMoved | None
     error_origin: ErrorOrigin
     error_source: str
-    like_for_like: tuple[str, ...]
+    like_for_like: tuple[Condition, ...]
+    not_recorded: tuple[Condition, ...]
     p_better: float | None
     asymmetry_form: AsymmetryForm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flag:
-    """Something that worsened beyond error at a visit; never a diagnosis."""
+    """Something that worsened beyond error at a visit; never a diagnosis.
+
+    `p` and `q` are None for a symptom that rose by its important change while its error is
+    not known or the visits were unlike.
+    """
 
     runner: str
     visit_date: date
     session: int
     metric: str
     kind: FlagKind
-    p: float
-    q: float
+    p: float | None
+    q: float | None
     message: str
     acknowledged: bool = False
     acknowledged_reason: str = ""

@@ -158,9 +158,18 @@ def call_words(verdict: Verdict) -> str:
     return f"{words}: {REASONS[verdict.reason]}" if verdict.reason else words
 
 
-def like_for_like_words(differs: tuple[str, ...]) -> str:
-    """What differed between the visits, or that nothing did."""
-    return "like for like" if not differs else "; ".join(differs)
+def like_for_like_words(verdict: Verdict) -> str:
+    """What differed between the visits, or was not recorded; else that they were alike."""
+    parts = (
+        ("different", verdict.like_for_like),
+        ("not recorded", verdict.not_recorded),
+    )
+    told = [
+        f"{words}: {', '.join(CONDITIONS[one] for one in conditions)}"
+        for words, conditions in parts
+        if conditions
+    ]
+    return "; ".join(told) or "like for like"
 
 
 def complaint_words(injury: Injury) -> str:
@@ -180,15 +189,13 @@ def flag_words(
 ) -> str:
     """One sentence for a flag: what rose, from what to what, against which error."""
     if kind is FlagKind.SYMPTOM_UP:
-        unit = unit_words(metric.unit)
-        sizes = f"{number_words(baseline, unit)} to {number_words(latest, unit)}"
-        return f"{metric.label}: up from {sizes}."
+        return f"{metric.label}: up from {baseline:.3g} to {latest:.3g}."
     unit = asymmetry_unit(metric.asymmetry_form, metric.unit)
     sizes = (
         f"from {number_words(abs(baseline), unit)} ({side_words(baseline)}) "
         f"to {number_words(abs(latest), unit)} ({side_words(latest)})"
     )
-    error = f"; a change of {number_words(mdc95, unit)} is within error" if mdc95 else ""
+    error = f" (changes up to {number_words(mdc95, unit)} are within error)" if mdc95 else ""
     verb = (
         "asymmetry up"
         if kind is FlagKind.ASYMMETRY_ABOVE_BASELINE

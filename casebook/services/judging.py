@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -68,3 +69,8 @@ def judge_runners(unit: Unit, runner_ids: Sequence[int] | None = None) -> Judged
 def rows_of(frame: pd.DataFrame) -> Iterator[Any]:
     """Rows of a frame by column name; what stands in them is known from the frame's maker."""
     return iter(frame.itertuples(index=False))
+
+
+def number_or_none(number: float) -> float | None:
+    """A number out of an array; None where it does not exist."""
+    return float(number) if math.isfinite(number) else None

@@ -6,11 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-import pandas as pd
-
 from casebook.domain.verdicts import Flag
 from casebook.domain.wording import flag_words
-from casebook.services.judging import JudgedRunners, judge_runners, rows_of
+from casebook.services.judging import JudgedRunners, judge_runners, number_or_none, rows_of
 from casebook.statistics.codes import KINDS
 from casebook.storage import cases
 from casebook.storage.cases import Acknowledgement, AcknowledgementKey, RunnerLine
@@ -124,7 +122,9 @@ def flags_told(
     flags = found.judged.flags
     flags = flags[flags["runner"].isin(list(codes))]
     days = found.visits.set_index("visit")[["visited_on", "session"]]
-    rows = flags.join(days, on="visit").sort_values(
+    numbers = found.judged.verdicts[["visit", "metric", "what", "baseline", "latest", "mdc95"]]
+    rows = flags.merge(numbers, on=["visit", "metric", "what"], how="left", validate="m:1")
+    rows = rows.join(days, on="visit").sort_values(
         ["runner", "visited_on", "session", "p"], ascending=[True, False, False, True]
     )
     return tuple(_flag(row, found, codes, acknowledged) for row in rows_of(rows))
@@ -145,14 +145,14 @@ def _flag(
         session=int(row.session),
         metric=metric.key,
         kind=kind,
-        p=float(row.p),
-        q=float(row.q),
+        p=number_or_none(row.p),
+        q=number_or_none(row.q),
         message=flag_words(
             kind,
             metric,
             baseline=float(row.baseline),
             latest=float(row.latest),
-            mdc95=None if pd.isna(row.mdc95) else float(row.mdc95),
+            mdc95=number_or_none(row.mdc95),
         ),
         acknowledged=seen is not None,
         acknowledged_reason=seen.reason if seen else "",

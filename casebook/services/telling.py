@@ -9,8 +9,7 @@ import numpy as np
 import pandas as pd
 
 from casebook.domain.verdicts import Verdict
-from casebook.domain.wording import CONDITIONS
-from casebook.services.judging import JudgedRunners, rows_of
+from casebook.services.judging import JudgedRunners, number_or_none, rows_of
 from casebook.statistics.codes import (
     CALLS,
     MOVED,
@@ -29,7 +28,6 @@ COURSE_COLUMNS = (
     "value",
     "sem",
     "n",
-    "counts",
     "reference",
     "baseline",
     "baseline_visits",
@@ -59,33 +57,27 @@ def _verdict(row: Any, found: JudgedRunners) -> Verdict:
     return Verdict(
         metric=metric.key,
         what=WHATS[row.what],
-        baseline=_number(row.baseline),
+        baseline=number_or_none(row.baseline),
         baseline_visits=int(row.baseline_visits),
-        latest=_number(row.latest),
+        latest=number_or_none(row.latest),
         latest_date=row.visited_on.date(),
-        change=_number(row.change),
-        se_change=_number(row.se_change),
-        mdc95=_number(row.mdc95),
+        change=number_or_none(row.change),
+        se_change=number_or_none(row.se_change),
+        mdc95=number_or_none(row.mdc95),
         verdict=CALLS[row.call],
         reason=REASONS[row.reason] if row.reason != NOTHING else None,
         which_side_moved=MOVED[row.moved] if row.moved != NOTHING else None,
         error_origin=ORIGINS[row.origin],
         error_source=figure.source if figure else "",
-        like_for_like=_differences(int(row.differs), int(row.not_recorded)),
-        p_better=_number(row.p_better),
+        like_for_like=conditions_of(int(row.differs)),
+        not_recorded=tuple(
+            condition
+            for condition in conditions_of(int(row.not_recorded))
+            if condition in metric.sensitive_to
+        ),
+        p_better=number_or_none(row.p_better),
         asymmetry_form=metric.asymmetry_form,
     )
-
-
-def _differences(differs: int, not_recorded: int) -> tuple[str, ...]:
-    return (
-        *(CONDITIONS[condition] for condition in conditions_of(differs)),
-        *(f"{CONDITIONS[condition]} not recorded" for condition in conditions_of(not_recorded)),
-    )
-
-
-def _number(number: float) -> float | None:
-    return float(number) if math.isfinite(number) else None
 
 
 def course_frame(found: JudgedRunners) -> pd.DataFrame:
@@ -96,8 +88,8 @@ def course_frame(found: JudgedRunners) -> pd.DataFrame:
     DataFrame, one row a visit, metric and what
         `metric` (key), `what` ('left', 'right', 'none', 'asymmetry'), `visited_on`
         (datetime64), `session`, `value` and `sem` (in the metric's unit, or that of its
-        asymmetry form), `n` (trials), `counts` and `reference` (bool), `baseline` (NaN before
-        there is one), `baseline_visits`, `mdc95` (of a change from the baseline to this
+        asymmetry form), `n` (trials), `reference` (bool: part of the baseline), `baseline`
+        (NaN without one), `baseline_visits`, `mdc95` (of a change from the baseline to this
         visit; NaN at baseline visits and without an error figure), `verdict` ('' at baseline
         visits), `flagged` (bool).
     """
@@ -108,15 +100,11 @@ def course_frame(found: JudgedRunners) -> pd.DataFrame:
     flagged = judged.flags[["visit", "metric"]].drop_duplicates().assign(flagged=True)
     frame = frame.merge(flagged, on=["visit", "metric"], how="left")
     frame = frame.join(
-        found.visits.set_index("visit")[["visited_on", "session", "counts", "reference", "order"]],
+        found.visits.set_index("visit")[["visited_on", "session", "order"]],
         on="visit",
     )
-    baseline = (
-        judged.verdicts.groupby(["metric", "what"])[["baseline", "baseline_visits"]]
-        .first()
-        .reset_index()
-    )
-    frame = frame.merge(baseline, on=["metric", "what"], how="left")
+    references = judged.references[["metric", "what", "baseline", "visits"]]
+    frame = frame.merge(references, on=["metric", "what"], how="left")
     positions = np.array([metric.position for metric in found.metrics], dtype=np.int64)
     frame = frame.assign(place=positions[frame["metric"].to_numpy()])
     frame = frame.sort_values(["place", "metric", "what", "order"], kind="stable")
@@ -130,10 +118,9 @@ def course_frame(found: JudgedRunners) -> pd.DataFrame:
             "value": frame["value"].to_numpy(),
             "sem": frame["sem"].to_numpy(),
             "n": frame["n"].to_numpy(),
-            "counts": frame["counts"].to_numpy(),
             "reference": frame["reference"].to_numpy(),
             "baseline": frame["baseline"].to_numpy(),
-            "baseline_visits": frame["baseline_visits"].fillna(0).astype(int).to_numpy(),
+            "baseline_visits": frame["visits"].fillna(0).astype(int).to_numpy(),
             "mdc95": frame["mdc95"].to_numpy(),
             "verdict": ["" if math.isnan(call) else str(CALLS[int(call)]) for call in calls],
             "flagged": frame["flagged"].eq(other=True).to_numpy(),
