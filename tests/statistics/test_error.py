@@ -1,0 +1,85 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from casebook.statistics.error import (
+    interval_floor,
+    mdc_between,
+    mdc_from_sem,
+    pooled_within_sd,
+    reading_floor,
+    sem_from_mean_of,
+    sem_from_parts,
+    sem_lower_bound,
+    z_two_sided,
+)
+
+sizes = st.just(0.0) | st.floats(1e-3, 100.0)
+counts = st.integers(1, 100)
+
+
+@given(sizes, sizes, sizes, counts, counts)
+def test_more_trials_never_raise_the_sem(
+    between: float, within: float, floor: float, n: int, trials: int
+) -> None:
+    slack = 1.0 + 1e-12
+    for sem in (
+        lambda m: sem_from_parts(between, within, floor, m),
+        lambda m: sem_from_mean_of(between, trials, within, floor, m),
+        lambda m: sem_lower_bound(within, floor, m),
+    ):
+        assert sem(n + 1) <= sem(n) * slack
+
+
+@given(sizes, sizes, sizes, counts)
+def test_the_sem_never_falls_below_the_floor_of_the_mean(
+    between: float, within: float, floor: float, n: int
+) -> None:
+    least = floor / np.sqrt(n) * (1 - 1e-12)
+    assert sem_from_parts(between, within, floor, n) >= least
+    assert sem_from_mean_of(between, 7, within, floor, n) >= least
+    assert sem_lower_bound(within, floor, n) >= least
+
+
+def test_a_figure_is_used_as_it_stands_with_as_many_trials_or_more() -> None:
+    assert sem_from_mean_of(2.0, 7, np.nan, 0.0, [7, 9]).tolist() == [2.0, 2.0]
+
+
+def test_fewer_trials_than_the_figure_add_what_they_do_not_average_out() -> None:
+    # By hand: 2^2 + 3^2 (1/2 - 1/6) = 7.
+    assert sem_from_mean_of(2.0, 6, 3.0, 0.0, 2) == pytest.approx(np.sqrt(7.0), rel=1e-12)
+
+
+def test_fewer_trials_without_trials_to_pool_give_no_sem() -> None:
+    assert np.isnan(sem_from_mean_of(2.0, 7, np.nan, 0.1, 5))
+
+
+def test_pooling_weighs_by_degrees_of_freedom_and_leaves_single_trials_out() -> None:
+    first, second = np.array([1.0, 2.0, 6.0]), np.array([4.0, 9.0])
+    pooled, degrees = pooled_within_sd(
+        [first.std(ddof=1), second.std(ddof=1), np.nan, 5.0], [3, 2, 1, 1], [0, 0, 0, 1], 2
+    )
+    residual = np.concatenate([first - first.mean(), second - second.mean()])
+    assert pooled[0] == pytest.approx(np.sqrt(np.sum(residual**2) / 3), rel=1e-12)
+    assert np.isnan(pooled[1])
+    assert degrees.tolist() == [3, 0]
+
+
+@given(sizes, sizes)
+def test_the_mdc_of_equal_errors_is_the_mdc_of_one(sem: float, other: float) -> None:
+    assert mdc_from_sem(sem) == mdc_between(sem, sem)
+    assert mdc_between(sem, other) == mdc_between(other, sem)
+
+
+@pytest.mark.parametrize("level", [0.0, 1.0, 95.0, -0.1, float("nan")])
+def test_a_level_that_is_no_share_is_refused(level: float) -> None:
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        z_two_sided(level)
+
+
+def test_the_floor_of_a_duration_is_that_of_two_readings() -> None:
+    frame = 1000.0 / 240.0
+    assert interval_floor(240.0) == pytest.approx(np.hypot(*[reading_floor(frame)] * 2), rel=1e-12)
