@@ -31,7 +31,8 @@ def import_with_progress(
         dynamic_ncols=True,
     ) as bar:
 
-        def progress(done: int, total: int) -> None:
+        def progress(done: int, total: int, what: str) -> None:
+            bar.set_description(what, refresh=False)
             bar.total = total
             bar.update(done - bar.n)
 

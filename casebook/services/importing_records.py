@@ -1,0 +1,522 @@
+"""Tables of records held against what is stored, and then stored.
+
+A record is named by its natural key. What is stored stays: a blank in the file keeps it, an
+equal cell is the same fact, a cell that was left open is filled in, another one is a conflict.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy.orm import InstrumentedAttribute, Session
+
+from casebook.domain.errors import Problem
+from casebook.domain.injuries import Course, Occurrence, Onset
+from casebook.domain.metrics import ErrorFigure
+from casebook.domain.people import Role, Sex
+from casebook.domain.programmes import ProgrammeKind
+from casebook.domain.sides import InjurySide
+from casebook.intake.collecting import Collector
+from casebook.intake.columns import TableKind
+from casebook.intake.nearest import hint
+from casebook.intake.records import Record, error_figure
+from casebook.storage import bulk, catalogue
+from casebook.storage.tables import (
+    AdherenceRow,
+    BlockRow,
+    ConsentRow,
+    IdentityRow,
+    InjuryRow,
+    ProgrammeRow,
+    Row,
+    RunnerRow,
+    TargetRow,
+    UserRow,
+)
+
+Key = tuple[Any, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shape:
+    """How a kind of record is stored.
+
+    Parameters
+    ----------
+    row : type of Row
+    parent : attribute of the row that refers to what the record belongs to
+    key : tuple of str
+        Attributes that name the record under its parent.
+    defaults : dict
+        For each further attribute what a blank in a new record becomes.
+    renamed : dict of str to str
+        Column of the file -> attribute, where they differ.
+    """
+
+    row: type[Row]
+    parent: InstrumentedAttribute[Any]
+    key: tuple[str, ...]
+    defaults: Mapping[str, Any]
+    renamed: Mapping[str, str] = field(default_factory=dict)
+
+
+SHAPES: dict[TableKind, Shape] = {
+    TableKind.USERS: Shape(
+        row=UserRow,
+        parent=UserRow.clinic_id,
+        key=("code",),
+        defaults={"display_name": "", "role": Role.CLINICIAN, "active": True},
+        renamed={"user": "code"},
+    ),
+    TableKind.RUNNERS: Shape(
+        row=RunnerRow,
+        parent=RunnerRow.clinic_id,
+        key=("code",),
+        defaults={
+            "sex": Sex.NOT_RECORDED,
+            "birth_year": None,
+            "discipline": "",
+            "height_cm": None,
+            "mass_kg": None,
+            "registered_on": None,
+        },
+        renamed={"runner": "code"},
+    ),
+    TableKind.INJURIES: Shape(
+        row=InjuryRow,
+        parent=InjuryRow.runner_id,
+        key=("region", "pathology", "side", "onset_on"),
+        defaults={
+            "onset": Onset.GRADUAL,
+            "occurrence": Occurrence.FIRST,
+            "course": Course.OPEN,
+            "returned_on": None,
+        },
+    ),
+    TableKind.CONSENTS: Shape(
+        row=ConsentRow,
+        parent=ConsentRow.runner_id,
+        key=("purpose", "given_on"),
+        defaults={"withdrawn_on": None},
+    ),
+    TableKind.PROGRAMMES: Shape(
+        row=ProgrammeRow,
+        parent=ProgrammeRow.runner_id,
+        key=("started_on", "title"),
+        defaults={
+            "ended_on": None,
+            "kind": ProgrammeKind.INJURY,
+            "rationale": "",
+            "injury_id": None,
+        },
+    ),
+    TableKind.BLOCKS: Shape(
+        row=BlockRow,
+        parent=BlockRow.programme_id,
+        key=("position",),
+        defaults={
+            "aim": None,
+            "exercise": None,
+            "side": InjurySide.BOTH,
+            "sets": None,
+            "repetitions": None,
+            "load": "",
+            "hold_s": None,
+            "sessions_per_week": None,
+        },
+    ),
+    TableKind.TARGETS: Shape(
+        row=TargetRow,
+        parent=TargetRow.programme_id,
+        key=("metric_id", "what"),
+        defaults={"direction": None, "amount": None, "due_on": None},
+        renamed={"metric": "metric_id"},
+    ),
+    TableKind.ADHERENCE: Shape(
+        row=AdherenceRow,
+        parent=AdherenceRow.programme_id,
+        key=("week_start",),
+        defaults={
+            "sessions_planned": None,
+            "sessions_done": None,
+            "pain_during": None,
+            "pain_morning_after": None,
+            "comment": "",
+        },
+    ),
+}
+IDENTITY = {"given_name": "", "family_name": "", "birth_date": None}
+
+
+@dataclass(slots=True, kw_only=True)
+class Store:
+    """The unit of work and what is known of the store, growing as records are written."""
+
+    session: Session
+    clinic_id: int
+    problems: Collector
+    warnings: Collector
+    metric_ids: dict[str, int]
+    runner_ids: dict[str, int]
+    injuries: dict[tuple[int, date], list[int]] = field(default_factory=dict)
+    programmes: dict[tuple[int, str], dict[date, int]] = field(default_factory=dict)
+    touched: set[int] = field(default_factory=set)
+    at: datetime
+
+
+@dataclass(slots=True, kw_only=True)
+class Count:
+    """Records of one file that were added (or filled in) and that were stored already."""
+
+    added: int = 0
+    unchanged: int = 0
+
+
+Counts = dict[int, Count]
+
+
+def store_records(store: Store, kind: TableKind, records: list[Record], counts: Counts) -> None:
+    """Write the new records of a kind; report those that differ from what is stored.
+
+    What is written rests within the unit of work: the caller rolls it back when anything at
+    all was refused.
+    """
+    if kind is TableKind.ERROR_FIGURES:
+        _store_figures(store, records, counts)
+        return
+    _learn(store, kind, records)
+    resolved = [
+        (record, parent, attributes)
+        for record in records
+        if (parent := _parent(store, record)) is not None
+        and (attributes := _attributes(store, record)) is not None
+    ]
+    shape = SHAPES[kind]
+    seen: dict[Key, Record] = {}
+    kept = {
+        (row[shape.parent.key], *(row[name] for name in shape.key)): row
+        for row in bulk.rows_of(store.session, shape.parent, {parent for _, parent, _ in resolved})
+    }
+    new: list[tuple[Record, int, dict[str, Any]]] = []
+    for record, parent, attributes in resolved:
+        key = (parent, *(attributes[name] for name in shape.key))
+        if key in seen:
+            _tell_twice(store, record, seen[key], shape)
+            continue
+        seen[key] = record
+        if key not in kept:
+            new.append((record, parent, attributes))
+            continue
+        _compare(store, record, kept[key], attributes, counts.setdefault(record.file, Count()))
+    _insert(store, kind, new, counts)
+
+
+def _tell_twice(store: Store, record: Record, first: Record, shape: Shape) -> None:
+    same = first.file == record.file
+    where = f"row {first.line}" + ("" if same else f" of {store.problems.files[first.file]}")
+    column = next(iter(shape.renamed), shape.key[0])
+    store.problems.add(
+        record.file,
+        record.problem(
+            "duplicate_row",
+            f"row {record.line} and {where} are about the same thing; keep one of them.",
+            column,
+        ),
+    )
+
+
+def _parent(store: Store, record: Record) -> int | None:
+    """Id of what a record belongs to; reports an unknown one."""
+    if record.kind in {TableKind.USERS, TableKind.RUNNERS}:
+        return store.clinic_id
+    code = record.cells["runner"]
+    runner_id = store.runner_ids.get(code)
+    if runner_id is None:
+        store.problems.add(record.file, unknown_runner(record, store.runner_ids))
+        return None
+    if "programme" not in record.cells:
+        return runner_id
+    return _programme(store, record, runner_id)
+
+
+def unknown_runner(record: Record, known: Iterable[str]) -> Problem:
+    """Refusal of a record about somebody who is not registered."""
+    code = record.cells["runner"]
+    return record.problem(
+        "unknown_runner",
+        f"there is no runner '{code}' in the casebook or in a table of runners or visits of "
+        f"this import.{hint(code, known)} Register the runner first, or correct the code.",
+        "runner",
+    )
+
+
+def _programme(store: Store, record: Record, runner_id: int) -> int | None:
+    title, started = record.cells["programme"], record.cells["programme_started_on"]
+    found = store.programmes.get((runner_id, title), {})
+    if started is not None:
+        found = {day: key for day, key in found.items() if day == started}
+    if len(found) == 1:
+        return next(iter(found.values()))
+    who = record.cells["runner"]
+    if found:
+        days = ", ".join(str(day) for day in sorted(found))
+        problem = record.problem(
+            "programme_ambiguous",
+            f"'{who}' has several programmes '{title}', started on {days}; say which in the "
+            "column programme_started_on.",
+            "programme",
+        )
+    else:
+        titles = [name for key, name in store.programmes if key == runner_id]
+        problem = record.problem(
+            "unknown_programme",
+            f"'{who}' has no programme '{title}'"
+            f"{'' if started is None else f' started on {started}'}.{hint(title, titles)} "
+            "Import the table of programmes with this one, or correct the title.",
+            "programme",
+        )
+    store.problems.add(record.file, problem)
+    return None
+
+
+def _attributes(store: Store, record: Record) -> dict[str, Any] | None:
+    """Attributes of the row, None for a blank cell; reports what cannot be resolved."""
+    shape = SHAPES[record.kind]
+    attributes = {
+        name: cell
+        for column, cell in record.cells.items()
+        if (name := shape.renamed.get(column, column)) in {*shape.key, *shape.defaults}
+    }
+    if record.kind is TableKind.TARGETS:
+        attributes["metric_id"] = store.metric_ids[record.cells["metric"]]
+    if record.kind is TableKind.RUNNERS and attributes["birth_year"] is None:
+        exact = record.cells["birth_date"]
+        attributes["birth_year"] = None if exact is None else exact.year
+    if record.kind is TableKind.PROGRAMMES:
+        onset = record.cells["injury_onset_on"]
+        attributes["injury_id"] = None
+        if onset is not None:
+            runner_id = store.runner_ids[record.cells["runner"]]
+            found = store.injuries.get((runner_id, onset), [])
+            if len(found) != 1:
+                store.problems.add(record.file, _no_injury(record, onset, len(found)))
+                return None
+            attributes["injury_id"] = found[0]
+    return attributes
+
+
+def _no_injury(record: Record, onset: date, number: int) -> Problem:
+    has = f"{number} complaints" if number else "no complaint"
+    return record.problem(
+        "unknown_injury" if not number else "injury_ambiguous",
+        f"'{record.cells['runner']}' has {has} with the onset {onset}; expected one. Import the "
+        "table of injuries with this one, correct the date, or leave the cell blank.",
+        "injury_onset_on",
+    )
+
+
+def _compare(
+    store: Store, record: Record, row: dict[str, Any], attributes: dict[str, Any], count: Count
+) -> None:
+    """Hold a record against its stored row; fill in what was left open."""
+    shape = SHAPES[record.kind]
+    fills = _fills(store, record, row, {name: attributes[name] for name in shape.defaults})
+    if record.kind is TableKind.RUNNERS:
+        fills_identity = _compare_identity(store, record, row["id"])
+    else:
+        fills_identity = False
+    if fills:
+        bulk.fill_row(store.session, shape.row.id, row["id"], fills)  # type: ignore[attr-defined]
+    if fills or fills_identity:
+        count.added += 1
+        _touch(store, record)
+    else:
+        count.unchanged += 1
+
+
+def _fills(
+    store: Store, record: Record, row: Mapping[str, Any], attributes: Mapping[str, Any]
+) -> dict[str, Any]:
+    columns = {name: column for column, name in SHAPES[record.kind].renamed.items()}
+    columns["injury_id"] = "injury_onset_on"
+    fills: dict[str, Any] = {}
+    for name, given in attributes.items():
+        stored = row[name]
+        if given is None or given == stored:
+            continue
+        open_until_now = stored is None or stored in {"", Sex.NOT_RECORDED}
+        if open_until_now:
+            fills[name] = given
+            continue
+        column = columns.get(name, name)
+        hidden = name in IDENTITY or name == "injury_id"
+        said = (
+            "is stored as something else"
+            if hidden
+            else f"is stored as {stored} and given as {given}"
+        )
+        store.problems.add(
+            record.file,
+            record.problem(
+                "conflict",
+                f"{column} {said}; what is stored is never changed by an import. Correct the "
+                "file, or leave the cell blank.",
+                column,
+            ),
+        )
+    return fills
+
+
+def _compare_identity(store: Store, record: Record, runner_id: int) -> bool:
+    given = {name: record.cells[name] for name in IDENTITY}
+    if all(cell is None for cell in given.values()):
+        return False
+    rows = bulk.rows_of(store.session, IdentityRow.runner_id, [runner_id])
+    if not rows:
+        _add_identities(store, [(runner_id, given)])
+        return True
+    fills = _fills(store, record, rows[0], given)
+    if fills:
+        bulk.fill_row(store.session, IdentityRow.runner_id, runner_id, fills)
+    return bool(fills)
+
+
+def _add_identities(store: Store, given: list[tuple[int, dict[str, Any]]]) -> None:
+    bulk.insert_keyed(
+        store.session,
+        IdentityRow,
+        [
+            {
+                "runner_id": key,
+                **{name: IDENTITY[name] if cell is None else cell for name, cell in cells.items()},
+            }
+            for key, cells in given
+            if any(cell is not None for cell in cells.values())
+        ],
+    )
+
+
+def _insert(
+    store: Store,
+    kind: TableKind,
+    new: list[tuple[Record, int, dict[str, Any]]],
+    counts: Counts,
+) -> None:
+    shape = SHAPES[kind]
+    rows = [
+        {
+            shape.parent.key: parent,
+            **{
+                name: shape.defaults.get(name) if cell is None else cell
+                for name, cell in attributes.items()
+            },
+        }
+        for _, parent, attributes in new
+    ]
+    if kind is TableKind.RUNNERS:
+        rows = [{**row, "registered_on": row["registered_on"] or store.at.date()} for row in rows]
+    ids = bulk.insert_rows(store.session, shape.row, rows)
+    for (record, _, _), key in zip(new, ids, strict=True):
+        counts.setdefault(record.file, Count()).added += 1
+        _remember(store, record, key)
+        _touch(store, record)
+    if kind is TableKind.RUNNERS:
+        _add_identities(
+            store,
+            [
+                (key, {name: record.cells[name] for name in IDENTITY})
+                for (record, _, _), key in zip(new, ids, strict=True)
+            ],
+        )
+
+
+def _remember(store: Store, record: Record, key: int) -> None:
+    """Know a new row by what later tables refer to."""
+    cells = record.cells
+    if record.kind is TableKind.RUNNERS:
+        store.runner_ids[cells["runner"]] = key
+    elif record.kind is TableKind.INJURIES:
+        place = (store.runner_ids[cells["runner"]], cells["onset_on"])
+        store.injuries.setdefault(place, []).append(key)
+    elif record.kind is TableKind.PROGRAMMES:
+        title = (store.runner_ids[cells["runner"]], cells["title"])
+        store.programmes.setdefault(title, {})[cells["started_on"]] = key
+
+
+def _touch(store: Store, record: Record) -> None:
+    runner_id = store.runner_ids.get(record.cells.get("runner", ""))
+    if runner_id is not None:
+        store.touched.add(runner_id)
+
+
+def _learn(store: Store, kind: TableKind, records: list[Record]) -> None:
+    """Read the stored complaints or programmes that the records may refer to."""
+    runner_ids = {
+        store.runner_ids[record.cells["runner"]]
+        for record in records
+        if record.cells.get("runner") in store.runner_ids
+    }
+    if kind is TableKind.PROGRAMMES:
+        store.injuries = {}
+        for row in bulk.rows_of(store.session, InjuryRow.runner_id, runner_ids):
+            store.injuries.setdefault((row["runner_id"], row["onset_on"]), []).append(row["id"])
+    if kind in {TableKind.BLOCKS, TableKind.TARGETS, TableKind.ADHERENCE}:
+        store.programmes = {}
+        for row in bulk.rows_of(store.session, ProgrammeRow.runner_id, runner_ids):
+            place = (row["runner_id"], row["title"])
+            store.programmes.setdefault(place, {})[row["started_on"]] = row["id"]
+
+
+def _store_figures(store: Store, records: list[Record], counts: Counts) -> None:
+    """Adopt error figures; the one that another replaces is retired and kept."""
+    seen: dict[Key, Record] = {}
+    for record in records:
+        figure = error_figure(record)
+        slot = (figure.metric, figure.applies_to, figure.origin)
+        if slot in seen:
+            same = seen[slot].file == record.file
+            where = "" if same else f" of {store.problems.files[seen[slot].file]}"
+            store.problems.add(
+                record.file,
+                record.problem(
+                    "duplicate_row",
+                    f"row {record.line} and row {seen[slot].line}{where} are figures of the same "
+                    "metric, kind and origin; keep one of them.",
+                    "metric",
+                ),
+            )
+            continue
+        seen[slot] = record
+        count = counts.setdefault(record.file, Count())
+        if _adopt(store, record, figure):
+            count.added += 1
+        else:
+            count.unchanged += 1
+
+
+def _adopt(store: Store, record: Record, figure: ErrorFigure) -> bool:
+    in_force = [
+        replace(one, adopted_at=None, retired_at=None)
+        for one in catalogue.figures(store.session, figure.metric, include_retired=False)
+        if (one.applies_to, one.origin) == (figure.applies_to, figure.origin)
+    ]
+    if in_force == [figure]:
+        return False
+    if in_force:
+        catalogue.retire_figure(
+            store.session, figure.metric, figure.applies_to, figure.origin, at=store.at
+        )
+        store.warnings.add(
+            record.file,
+            record.problem(
+                "figure_replaced",
+                f"the {figure.origin} error figure of {figure.metric} ({figure.applies_to}) in "
+                f"force so far ('{in_force[0].source[:60]}') is retired and kept.",
+                "metric",
+            ),
+        )
+    catalogue.add_figure(store.session, figure, at=store.at)
+    return True
