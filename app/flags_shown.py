@@ -67,10 +67,20 @@ def _rests_on(review: Review, flag: Flag) -> str:
     verdict = next(
         (v for v in review.verdicts if v.metric == flag.metric and v.what is wanted), None
     )
-    chance = f"Measurement error alone would show a rise this large in {_percent(flag.p)} of visits"
-    if verdict is None:
-        return f"{chance}."
-    return plain(f"{chance}. {_error_words(verdict)} {_baseline_words(verdict)}")
+    told = [_chance_words(flag)]
+    if verdict is not None:
+        told += [_error_words(verdict), _baseline_words(verdict)]
+    return plain(" ".join(told))
+
+
+def _chance_words(flag: Flag) -> str:
+    if flag.p is None:
+        return (
+            "How often measurement error alone would show such a rise is not known: there is no "
+            "error figure, or the visits were not like for like."
+        )
+    share = "fewer than 0.1 %" if flag.p < 0.001 else f"{100 * flag.p:.1f} %"
+    return f"Measurement error alone would show a rise this large in {share} of visits."
 
 
 def _error_words(verdict: Verdict) -> str:
@@ -79,15 +89,11 @@ def _error_words(verdict: Verdict) -> str:
 
 
 def _baseline_words(verdict: Verdict) -> str:
-    differs = like_for_like_words(verdict.like_for_like)
+    alike = like_for_like_words(verdict)
     return (
         f"Compared with the mean of {count_words(verdict.baseline_visits, 'baseline visit')}; "
-        f"{'differs or is not known: ' if verdict.like_for_like else ''}{differs}."
+        f"conditions: {alike}."
     )
-
-
-def _percent(p: float) -> str:
-    return "fewer than 0.1 %" if p < 0.001 else f"{100 * p:.1f} %"
 
 
 def _acknowledge(casebook: Casebook, flag: Flag, number: int) -> None:

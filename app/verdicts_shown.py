@@ -128,9 +128,9 @@ def _origin(verdict: Verdict) -> str:
 
 
 def _alike(verdict: Verdict) -> str:
-    if not verdict.like_for_like:
+    if not verdict.like_for_like and not verdict.not_recorded:
         return "yes"
-    return plain(like_for_like_words(verdict.like_for_like))
+    return plain(like_for_like_words(verdict))
 
 
 def show_lines(review: Review, metric: Metric) -> None:
