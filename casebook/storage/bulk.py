@@ -116,7 +116,8 @@ def known_runners(session: Session, clinic_id: int) -> dict[str, KnownRunner]:
 
 def metric_ids(session: Session) -> dict[str, int]:
     """Id of every metric by key."""
-    return dict(session.execute(select(MetricRow.key, MetricRow.id)).tuples().all())
+    query = select(MetricRow.key, MetricRow.id)
+    return {key: metric_id for key, metric_id in session.execute(query)}  # noqa: C416
 
 
 def rows_of(
