@@ -1,0 +1,163 @@
+"""The plain words: complete, side spelled out, and never a cause or a diagnosis."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import date
+from enum import StrEnum
+
+import pytest
+
+from casebook.domain import wording
+from casebook.domain.metrics import AsymmetryForm, Condition, ErrorOrigin
+from casebook.domain.sides import InjurySide
+from casebook.domain.verdicts import Call, FlagKind, Reason, SideMoved, Verdict, What
+from casebook.domain.visits import MissingReason, VisitKind
+from tests.builders import a_metric, an_injury
+
+VERDICT = Verdict(
+    metric="test_strength",
+    what=What.ASYMMETRY,
+    baseline=8.0,
+    baseline_visits=2,
+    latest=3.0,
+    latest_date=date(2026, 5, 4),
+    change=-5.0,
+    se_change=1.0,
+    mdc95=1.96,
+    verdict=Call.IMPROVED,
+    reason=None,
+    which_side_moved=SideMoved.WORSE_SIDE_GAINED,
+    error_origin=ErrorOrigin.PUBLISHED,
+    error_source="somebody 2020",
+    like_for_like=(),
+    not_recorded=(),
+    p_better=0.99,
+    asymmetry_form=AsymmetryForm.PERCENT,
+)
+
+
+@pytest.mark.parametrize(
+    ("words", "kind"),
+    [
+        (wording.CALLS, Call),
+        (wording.REASONS, Reason),
+        (wording.SIDES_MOVED, SideMoved),
+        (wording.ORIGINS, ErrorOrigin),
+        (wording.WHATS, What),
+        (wording.CONDITIONS, Condition),
+        (wording.VISIT_KINDS, VisitKind),
+        (wording.MISSING_REASONS, MissingReason),
+        (wording.FLAG_KINDS, FlagKind),
+    ],
+)
+def test_everything_that_can_be_said_has_words(
+    words: dict[StrEnum, str], kind: type[StrEnum]
+) -> None:
+    assert set(words) == set(kind)
+    assert all(text.strip() for text in words.values())
+
+
+def test_no_words_speak_of_a_cause() -> None:
+    everything = " ".join(
+        text
+        for words in (wording.CALLS, wording.REASONS, wording.SIDES_MOVED, wording.FLAG_KINDS)
+        for text in words.values()
+    )
+    # "Because the better side fell" is arithmetic on the two sides and may stand.
+    assert not re.search(r"\b(caus\w*|diagnos\w*|due to|prove[sn]?|leads? to)\b", everything)
+
+
+def test_the_caution_says_that_judgement_comes_first_and_when_to_refer() -> None:
+    for words in ("never replace", "no diagnosis", "pain at night", "consider referral", "local"):
+        assert words in wording.CAUTION
+
+
+@pytest.mark.parametrize(
+    ("number", "unit", "words"),
+    [
+        (None, "°", "–"),
+        (0.0, "°", "0.00°"),
+        (-0.001, "cm", "0.00 cm"),
+        (-3.04, "°", "−3.0°"),
+        (1234.4, "N", "1234 N"),
+        (0.25, "%", "0.25%"),
+    ],
+)
+def test_numbers_have_the_digits_one_can_read(number: float | None, unit: str, words: str) -> None:
+    assert wording.number_words(number, unit) == words
+
+
+def test_a_signed_number_shows_its_sign_but_zero_has_none() -> None:
+    assert wording.number_words(2.0, "cm", signed=True) == "+2.0 cm"
+    assert wording.number_words(0.0, "cm", signed=True) == "0.00 cm"
+
+
+@pytest.mark.parametrize(
+    ("unit", "words"),
+    [("deg", "°"), ("{steps}/min", "steps/min"), ("N/kg", "N/kg"), ("N.m", "N·m"), ("1", "")],
+)
+def test_unit_codes_are_written_as_people_write_them(unit: str, words: str) -> None:
+    assert wording.unit_words(unit) == words
+
+
+def test_the_larger_side_is_spelled_out() -> None:
+    assert wording.side_words(3.0) == "right larger"
+    assert wording.side_words(-3.0) == "left larger"
+    assert wording.side_words(0.0) == wording.side_words(None) == "sides equal"
+
+
+def test_a_verdict_that_cannot_be_given_says_why() -> None:
+    assert wording.call_words(VERDICT) == "improved beyond error"
+    withheld = replace(VERDICT, verdict=Call.CANNOT_SAY, reason=Reason.NO_ERROR_FIGURE)
+    assert wording.call_words(withheld) == "can't say: no error figure: measure your own"
+
+
+def test_what_differed_and_what_was_not_written_down_are_told_apart() -> None:
+    assert wording.like_for_like_words(VERDICT) == "like for like"
+    unlike = replace(
+        VERDICT,
+        like_for_like=(Condition.SPEED, Condition.VIEW),
+        not_recorded=(Condition.FOOTWEAR,),
+    )
+    assert (
+        wording.like_for_like_words(unlike)
+        == "different: speed, camera view; not recorded: footwear"
+    )
+
+
+@pytest.mark.parametrize(
+    ("side", "words"),
+    [
+        (InjurySide.LEFT, "left knee: tendinopathy (open)"),
+        (InjurySide.BOTH, "both sides, knee: tendinopathy (open)"),
+        (InjurySide.NONE, "knee: tendinopathy (open)"),
+    ],
+)
+def test_a_complaint_spells_out_its_side(side: InjurySide, words: str) -> None:
+    assert wording.complaint_words(an_injury(side=side)) == words
+
+
+@pytest.mark.parametrize(
+    ("kind", "mdc95", "words"),
+    [
+        (
+            FlagKind.ASYMMETRY_ABOVE_BASELINE,
+            4.0,
+            "Strength in a test: asymmetry up from 5.0% (right larger) to 12.0% (left larger) "
+            "(changes up to 4.0% are within error).",
+        ),
+        (
+            FlagKind.BETTER_SIDE_FELL,
+            None,
+            "Strength in a test: asymmetry smaller, but only because the better side fell, "
+            "from 5.0% (right larger) to 12.0% (left larger).",
+        ),
+        (FlagKind.SYMPTOM_UP, None, "Strength in a test: up from 5 to -12."),
+    ],
+)
+def test_a_flag_says_what_rose_from_what_to_what(
+    kind: FlagKind, mdc95: float | None, words: str
+) -> None:
+    assert wording.flag_words(kind, a_metric(), baseline=5.0, latest=-12.0, mdc95=mdc95) == words
