@@ -13,7 +13,6 @@ from datetime import date
 from typing import Any
 
 import pytest
-from casebook.services.importing import import_files
 from scipy.stats import binom, poisson
 
 import seed_demo
@@ -21,6 +20,7 @@ from casebook.domain.metrics import AppliesTo, ErrorOrigin
 from casebook.domain.verdicts import Call, Flag, FlagKind, Reason, SideMoved, Verdict, What
 from casebook.services.cataloguing import list_figures, list_metrics
 from casebook.services.flagging import list_flags
+from casebook.services.importing import import_files
 from casebook.services.keeping import Casebook, create_casebook
 from casebook.services.reviewing import Review, list_caseload, review_runner
 from tests.demo.expected import LEVEL, Chances, Story, chances_of, fewest_expected
@@ -224,13 +224,16 @@ def test_where_the_conditions_changed_no_verdict_is_given_and_the_condition_is_n
         changed = set(filter(None, row["conditions_changed"].split(";")))
         for what in What:
             verdict = demo.verdict(row["runner"], row["metric"], what)
-            if not changed or verdict is None or verdict.reason is Reason.MISSING:
+            if not changed or verdict is None or verdict.baseline_visits == 0:
+                continue
+            # Missing at the latest visit: the verdict is on an earlier one, before the change.
+            if verdict.latest_date != row["last_visit"].date():
                 continue
             assert changed <= set(verdict.like_for_like), (row["runner"], row["metric"])
             if changed & sensitive[row["metric"]]:
                 assert verdict.verdict is Call.CANNOT_SAY
                 withheld += verdict.reason is Reason.NOT_LIKE_FOR_LIKE
-    assert withheld >= 40
+    assert withheld >= 60
 
 
 def test_the_flags_of_the_caseload_are_those_of_each_runner(demo: Demo) -> None:
