@@ -182,7 +182,7 @@ def import_(
             known_runners_only=known_runners_only,
             by=by,
         )
-    showing.show_import(report, dry_run=dry_run, as_json=as_json)
+    showing.show_import(report, as_json=as_json)
     if report.problems:
         raise typer.Exit(1)
 

@@ -13,7 +13,6 @@ from typing import Any
 
 import typer
 
-from casebook.domain.errors import Problem
 from casebook.domain.verdicts import Flag, Verdict
 
 
@@ -61,9 +60,3 @@ def flag_object(flag: Flag) -> dict[str, Any]:
     """A flag, with who acknowledged it and why."""
     found: dict[str, Any] = plainly(flag)
     return found
-
-
-def problem_object(problem: Problem) -> dict[str, Any]:
-    """One problem of an import: where, what was given, and the message."""
-    keys = ("file", "row", "column", "value", "code", "message")
-    return {key: getattr(problem, key) for key in keys}

@@ -24,16 +24,15 @@ def import_with_progress(
     """Import files as the service does, with a bar when standard error is a terminal."""
     with tqdm(
         desc="Importing",
-        unit=" rows",
         leave=False,
         file=sys.stderr,
         disable=not sys.stderr.isatty(),
         dynamic_ncols=True,
     ) as bar:
 
-        def progress(done: int, total: int, what: str) -> None:
+        def progress(done: int, whole: int, what: str) -> None:
             bar.set_description(what, refresh=False)
-            bar.total = total
+            bar.total = whole
             bar.update(done - bar.n)
 
         return import_files(

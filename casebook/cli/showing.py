@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import typer
@@ -16,11 +17,11 @@ from casebook.cli.objects import (
     flag_object,
     plainly,
     print_object,
-    problem_object,
     verdict_object,
 )
 from casebook.domain import wording
-from casebook.domain.metrics import AsymmetryForm, ErrorOrigin, Metric
+from casebook.domain.errors import Problem
+from casebook.domain.metrics import ErrorOrigin, Metric
 from casebook.domain.verdicts import Flag, Verdict, What
 
 if TYPE_CHECKING:  # each command imports its own service, and none of the others'
@@ -32,6 +33,23 @@ if TYPE_CHECKING:  # each command imports its own service, and none of the other
 # Where nobody watches (a file, a pipe) no width is given: wide enough for a row on one line.
 WIDTH_WITHOUT_TERMINAL = 150
 MOST_PROBLEMS_SHOWN = 200
+ERROR_WORDS = {
+    ErrorOrigin.OWN: "own",
+    ErrorOrigin.PUBLISHED: "published",
+    ErrorOrigin.WITHIN_SESSION: "within session",
+    ErrorOrigin.NONE: "none",
+}
+
+
+@dataclass(slots=True)
+class Notes:
+    """What many rows say alike is said once, below the table, under a number."""
+
+    numbers: dict[str, int] = field(default_factory=dict)
+
+    def mark(self, words: str) -> str:
+        """The mark of a note, to stand behind a word; nothing for no words."""
+        return f" [{self.numbers.setdefault(words, len(self.numbers) + 1)}]" if words else ""
 
 
 def _console() -> Console:
@@ -77,70 +95,56 @@ def _show_verdicts(
     if not verdicts:
         console.print("No value has been stored at two visits yet, so nothing can be compared.")
         return
-    sources: dict[str, int] = {}
-    differences: dict[str, int] = {}
+    notes = Notes()
     columns = ("metric", "side", "baseline", "now", "change", "MDC95", "verdict", "error", "alike")
     table = _table(*columns, right=("baseline", "now", "change", "MDC95"))
     shown = ""
     for verdict in verdicts:
         metric = metrics[verdict.metric]
         table.add_row(
-            Text("" if verdict.metric == shown else metric.label),
-            *_row(verdict, metric),
-            _error_words(verdict, sources),
-            _alike_words(verdict, differences),
+            Text("" if verdict.metric == shown else metric.label), *_row(verdict, metric, notes)
         )
         shown = verdict.metric
     console.print(table)
     console.print(
-        "\nMDC95: a change smaller than this is within measurement error, 95 times in 100."
+        "\nAsymmetry is right minus left. MDC95: a change smaller than this is within "
+        "measurement error. Alike: whether the visits were like for like."
     )
-    for source, place in sources.items():
-        console.print(f"[{place}] {source}")
-    for difference, place in differences.items():
-        console.print(f"({_letter(place)}) not like for like: {difference}")
+    for words, number in notes.numbers.items():
+        console.print(f"[{number}] {words}")
 
 
-def _row(verdict: Verdict, metric: Metric) -> list[str]:
+def _row(verdict: Verdict, metric: Metric, notes: Notes) -> list[str]:
     unit = wording.unit_words(metric.unit)
-    if verdict.what is What.ASYMMETRY:
+    asymmetry = verdict.what is What.ASYMMETRY
+    if asymmetry:
         unit = wording.asymmetry_unit(verdict.asymmetry_form, metric.unit)
-    signed = verdict.what is What.ASYMMETRY and verdict.asymmetry_form is not AsymmetryForm.NONE
-    words = wording.call_words(verdict)
-    if verdict.which_side_moved is not None:
-        words += f"; {wording.SIDES_MOVED[verdict.which_side_moved]}"
     return [
-        wording.WHATS[verdict.what],
-        wording.number_words(verdict.baseline, unit, signed=signed),
-        wording.number_words(verdict.latest, unit, signed=signed),
+        "asymmetry" if asymmetry else wording.WHATS[verdict.what],
+        wording.number_words(verdict.baseline, unit, signed=asymmetry),
+        wording.number_words(verdict.latest, unit, signed=asymmetry),
         wording.number_words(verdict.change, unit, signed=True),
         wording.number_words(verdict.mdc95, unit),
-        words,
+        _verdict_words(verdict, notes),
+        ERROR_WORDS[verdict.error_origin] + notes.mark(verdict.error_source),
+        _alike_words(verdict, notes),
     ]
 
 
-def _error_words(verdict: Verdict, sources: dict[str, int]) -> str:
-    words = {
-        ErrorOrigin.OWN: "own",
-        ErrorOrigin.PUBLISHED: "published",
-        ErrorOrigin.WITHIN_SESSION: "within session",
-        ErrorOrigin.NONE: "none",
-    }[verdict.error_origin]
-    if not verdict.error_source:
-        return words
-    return f"{words} [{sources.setdefault(verdict.error_source, len(sources) + 1)}]"
+def _verdict_words(verdict: Verdict, notes: Notes) -> str:
+    words = wording.CALLS[verdict.verdict]
+    if verdict.reason is not None:
+        words += notes.mark(wording.REASONS[verdict.reason])
+    if verdict.which_side_moved is not None:
+        words += f"; {wording.SIDES_MOVED[verdict.which_side_moved]}"
+    return words
 
 
-def _alike_words(verdict: Verdict, differences: dict[str, int]) -> str:
+def _alike_words(verdict: Verdict, notes: Notes) -> str:
     if not verdict.like_for_like and not verdict.not_recorded:
         return "yes"
-    difference = wording.like_for_like_words(verdict)
-    return f"({_letter(differences.setdefault(difference, len(differences)))})"
-
-
-def _letter(place: int) -> str:
-    letters = "abcdefghijklmnopqrstuvwxyz"
-    return letters[place % 26] * (place // 26 + 1)
+    known = "no" if verdict.like_for_like else "not known"
+    return known + notes.mark(wording.like_for_like_words(verdict))
 
 
 def _show_flags_of_review(console: Console, review: Review) -> None:
@@ -197,50 +201,45 @@ def show_flags(found: FlagList, *, as_json: bool) -> None:
     console.print(f"\n{wording.CAUTION}")
 
 
-def show_import(report: ImportReport, *, dry_run: bool, as_json: bool) -> None:
+def show_import(report: ImportReport, *, as_json: bool) -> None:
     """Show what an import did, or every problem that stopped it (on standard error)."""
     if as_json:
-        print_object(
-            {
-                "read": report.read,
-                "added": report.added,
-                "unchanged": report.unchanged,
-                "refused": report.refused,
-                "problems": [problem_object(problem) for problem in report.problems],
-                "new_runners": plainly(report.new_runners),
-                "dry_run": dry_run,
-            }
-        )
+        print_object(report.to_json())
+    _show_problems("To be looked at: ", report.warnings, report.more_warnings)
+    _show_problems("", report.problems, report.more_problems)
     if report.problems:
-        _show_problems(report)
+        number = len(report.problems) + report.more_problems
+        typer.echo(
+            f"Nothing was stored: {number} problem{'s' * (number != 1)} to mend first.", err=True
+        )
     elif not as_json:
-        _show_import_done(report, dry_run=dry_run)
+        _show_import_done(report)
 
 
-def _show_problems(report: ImportReport) -> None:
-    for problem in report.problems[:MOST_PROBLEMS_SHOWN]:
-        typer.echo(problem, err=True)
-    left = len(report.problems) - MOST_PROBLEMS_SHOWN
+def _show_problems(before: str, problems: Sequence[Problem], more: int) -> None:
+    for problem in problems[:MOST_PROBLEMS_SHOWN]:
+        typer.echo(f"{before}{problem}", err=True)
+    left = len(problems) + more - MOST_PROBLEMS_SHOWN
     if left > 0:
-        typer.echo(f"... and {left} more; --json lists them all.", err=True)
-    number = len(report.problems)
-    typer.echo(
-        f"Nothing was stored: {number} problem{'s' * (number != 1)} to mend first.", err=True
-    )
+        typer.echo(f"... and {left} more.", err=True)
 
 
-def _show_import_done(report: ImportReport, *, dry_run: bool) -> None:
+def _show_import_done(report: ImportReport) -> None:
     console = _console()
     if report.added == 0 and not report.new_runners:
-        console.print(f"Nothing new: all {report.read} rows read are stored already.")
+        console.print(f"Nothing new: all {report.read} that were read are stored already.")
         return
-    done = "Would add" if dry_run else "Added"
-    console.print(
-        f"{done} {report.added}; {report.unchanged} were there already; {report.read} rows read."
-    )
+    done = "would add" if report.dry_run else "added"
+    table = _table("file", "table", "read", done, "there already", right=("read", done))
+    for file in report.files:
+        table.add_row(
+            Text(file.file), file.table, str(file.read), str(file.added), str(file.unchanged)
+        )
+    console.print(table)
+    console.print(f"\n{done.capitalize()} {report.added} of {report.read} values and records.")
     if report.new_runners:
         console.print(f"Runners met for the first time: {', '.join(report.new_runners)}")
-    if dry_run:
+    if report.dry_run:
         console.print("Dry run: nothing was stored.")
 
 
