@@ -27,6 +27,10 @@ def mark_reference(visits: pd.DataFrame, first_starts: pd.Series) -> pd.DataFram
         The visits by runner, day and session, with `order` (0, 1, ... within the runner),
         `counts` (bool) and `reference` (bool) added.
 
+    References
+    ----------
+    [Practice]
+
     Examples
     --------
     >>> visits = pd.DataFrame(
