@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from casebook.domain.metrics import AsymmetryForm, Better, ErrorFigure, Metric, Scale
@@ -220,6 +220,8 @@ def test_a_flag_never_contradicts_the_verdict_beside_it(
     assert (found.flags["q"] >= found.flags["p"]).all()
 
 
+# Each example judges several caseloads.
+@settings(max_examples=20)
 @given(st.lists(courses(), min_size=2, max_size=4), metrics(), figures_in_use)
 def test_a_runner_is_judged_alike_alone_and_within_a_caseload(
     several: list[list[AVisit]], metric: Metric, figures: tuple[ErrorFigure, ...]

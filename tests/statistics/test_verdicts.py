@@ -602,3 +602,17 @@ def test_a_score_without_an_important_change_raises_no_flag() -> None:
     course = before_and_after({(0, NONE): (1.0, 1, np.nan)}, {(0, NONE): (9.0, 1, np.nan)})
     found = judged(course, metrics=[a_score(important_change=None)], figures=[])
     assert found.flags.empty
+
+
+def test_a_symptom_that_rose_is_flagged_even_where_the_visits_are_unlike() -> None:
+    # The verdict is withheld; that the runner reports more pain must not be.
+    metric = a_score(sensitive_to=(Condition.SPEED,))
+    figure = a_figure("test_pain", between_sd=0.5, within_sd=0.0)
+    course = before_and_after(
+        {(0, NONE): (2.0, 1, np.nan)}, {(0, NONE): (6.0, 1, np.nan)}, speed_km_h=14.0
+    )
+    found = judged(course, metrics=[metric], figures=[figure])
+    assert verdict_on(found, What.NONE).reason is Reason.NOT_LIKE_FOR_LIKE
+    assert kinds_flagged(found) == ["symptom_up"]
+    assert found.flags["p"].isna().all()
+    assert found.expected["tests"].tolist() == [0]
