@@ -18,11 +18,13 @@ Told = tuple[str, str, str]  # value as given, code, message
 class Collector:
     """Problems (or warnings) of the files of a run.
 
-    At most `MOST_KEPT` are kept in words, the first in file order; the rest are counted.
+    `count_rows` says whether `rows_of` will be asked. At most `MOST_KEPT` problems are kept in
+    words, the first in file order; the rest are counted.
     """
 
     files: list[str] = field(default_factory=list)
     count: int = 0
+    count_rows: bool = True
     _kept: list[tuple[tuple[int, int, int], Problem]] = field(default_factory=list)
     _places: dict[int, set[tuple[int, str]]] = field(default_factory=dict)
 
@@ -39,7 +41,8 @@ class Collector:
         )
         row = problem.row or 0
         self._kept.append(((file, row, len(self._kept)), placed))
-        self._places.setdefault(file, set()).add((row, problem.column))
+        if self.count_rows:
+            self._places.setdefault(file, set()).add((row, problem.column))
         self._trim()
 
     def add_rows(
@@ -65,7 +68,8 @@ class Collector:
         self.count += total
         names = [columns] * total if isinstance(columns, str) else columns
         listed = lines.tolist()
-        self._places.setdefault(file, set()).update(zip(listed, names, strict=True))
+        if self.count_rows:
+            self._places.setdefault(file, set()).update(zip(listed, names, strict=True))
         for i in range(min(total, MOST_KEPT)):
             value, code, message = tell(i)
             problem = Problem(

@@ -42,7 +42,7 @@ class Context:
     today: date
     day_first: bool = False
     problems: Collector = field(default_factory=Collector)
-    warnings: Collector = field(default_factory=Collector)
+    warnings: Collector = field(default_factory=lambda: Collector(count_rows=False))
     runners: dict[str, int] = field(default_factory=dict)
     runner_spellings: dict[str, tuple[int, int]] = field(default_factory=dict)
 

@@ -7,21 +7,19 @@ little memory and each distinct text is read into a value only once.
 from __future__ import annotations
 
 import csv
-import io
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from itertools import islice
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from casebook.domain.errors import InputRefused, Problem
+from casebook.intake.rows import DELIMITERS, blocks
 
 LARGEST_FILE = 200 * 1024 * 1024
 LONGEST_HEADER = 100_000
-CHUNK = 20_000
-DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
+BLANK = b"\xef\xbb\xbf \t\r\n"
 SAVE_AS_UTF8 = (
     "Save it again as UTF-8 (in a spreadsheet: Save as, then the type 'CSV UTF-8'; in a text "
     "editor: Save as, then the encoding UTF-8)."
@@ -115,19 +113,10 @@ def read_sheet(path: Path, known_names: Iterable[str] = ()) -> Sheet:
         encoding, with a broken quotation, without a header.
     """
     text = _decode(_read_bytes(path))
-    start, first, delimiter = _find_header(text, frozenset(known_names))
-    stream = io.StringIO(text, newline="")
-    for _ in range(start - 1):
-        stream.readline()
-    rows = csv.reader(stream, delimiter=delimiter, strict=True, skipinitialspace=False)
-    try:
-        header = tuple(cell.strip() for cell in next(rows))
-    except csv.Error as error:
-        raise _whole_file(
-            "header_unreadable", f"the header cannot be read ({error}).", value=first[:60]
-        ) from None
+    line, start, end, delimiter = _find_header(text, frozenset(known_names))
+    header = _header(text[start:end], line, delimiter)
     _check_header(header)
-    return _read_body(path.name, header, start, delimiter, rows, quoted='"' in text)
+    return _read_body(path.name, header, (line, text[end + 1 :]), delimiter)
 
 
 def _whole_file(
@@ -156,7 +145,7 @@ def _read_bytes(path: Path) -> bytes:
 
 
 def _decode(data: bytes) -> str:
-    if not data.strip(b"\xef\xbb\xbf \t\r\n"):
+    if not data[:4096].strip(BLANK) and not data.strip(BLANK):
         raise _whole_file("empty_file", "the file is empty; expected a header and rows.")
     kind = next((kind for start, kind in SIGNATURES if data.startswith(start)), None)
     if kind:
@@ -170,9 +159,11 @@ def _decode(data: bytes) -> str:
             row=data.count(b"\n", 0, zero) + 1,
         )
     try:
-        return data.decode("utf-8-sig")
+        text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise _not_utf8(data, error.start) from None
+    # Line ends of every system become one, so that lines are counted alike.
+    return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
 
 
 def _refuse_utf16(data: bytes) -> None:
@@ -202,26 +193,42 @@ def _not_utf8(data: bytes, position: int) -> InputRefused:
     )
 
 
-def _find_header(text: str, known: frozenset[str]) -> tuple[int, str, str]:
-    """Line number and text of the header, and the delimiter."""
-    stream = io.StringIO(text, newline="")
+def _find_header(text: str, known: frozenset[str]) -> tuple[int, int, int, str]:
+    """Line number, start and end of the header, and the delimiter."""
     declared = ""
-    for number, line in enumerate(stream, start=1):
-        first = line.rstrip("\r\n")
-        if number == 1 and first.startswith("sep=") and first[4:] in DELIMITERS:
+    line, start = 1, 0
+    while start < len(text):
+        end = text.find("\n", start)
+        end = len(text) if end < 0 else end
+        first = text[start:end]
+        if line == 1 and first.startswith("sep=") and first[4:] in DELIMITERS:
             declared = first[4:]
-            continue
-        if not first.strip(" ,;\t"):
-            continue
-        if len(first) > LONGEST_HEADER:
-            raise _whole_file(
-                "line_too_long",
-                f"the first line has {len(first)} characters; at most {LONGEST_HEADER}. "
-                "Is it a table with line breaks?",
-                row=number,
-            )
-        return number, first, declared or _delimiter(first, known)
+        elif first.strip(" ,;\t"):
+            if len(first) > LONGEST_HEADER:
+                raise _whole_file(
+                    "line_too_long",
+                    f"the first line has {len(first)} characters; at most {LONGEST_HEADER}. "
+                    "Is it a table with line breaks?",
+                    row=line,
+                )
+            return line, start, end, declared or _delimiter(first, known)
+        line, start = line + 1, end + 1
     raise _whole_file("empty_file", "the file is empty; expected a header and rows.")
+
+
+def _header(first: str, line: int, delimiter: str) -> tuple[str, ...]:
+    """Column names of the header."""
+    try:
+        cells = next(csv.reader([first], delimiter=delimiter, strict=True))
+    except csv.Error as error:
+        raise _whole_file(
+            "header_unreadable",
+            f"the header cannot be read ({error}); is a quotation mark missing, or is there a "
+            "line break in a column name?",
+            row=line,
+            value=first[:60],
+        ) from None
+    return tuple(cell.strip() for cell in cells)
 
 
 def _delimiter(first: str, known: frozenset[str]) -> str:
@@ -252,126 +259,30 @@ def _check_header(header: tuple[str, ...]) -> None:
         raise InputRefused(tuple(problems))
 
 
-def _read_body(
-    file: str,
-    header: tuple[str, ...],
-    start: int,
-    delimiter: str,
-    rows: Iterator[list[str]],
-    *,
-    quoted: bool,
-) -> Sheet:
-    width = len(header)
+def _read_body(file: str, header: tuple[str, ...], body: tuple[int, str], delimiter: str) -> Sheet:
+    header_line, text = body
     codes = [_Codes() for _ in header]
     parts: list[list[NDArray[np.int32]]] = [[] for _ in header]
     lines: list[NDArray[np.int64]] = []
     problems: list[Problem] = []
-    for numbers, chunk in _chunks(rows, start, quoted=quoted, problems=problems):
-        kept = _only_full_rows(numbers, chunk, width, delimiter, problems)
-        if not kept[1]:
-            continue
-        lines.append(np.array(kept[0], dtype=np.int64))
-        for index, cells in enumerate(zip(*kept[1], strict=True)):
+    for block in blocks(text, header_line + 1, delimiter, len(header), problems):
+        lines.append(np.array(block.lines, dtype=np.int64))
+        for index, cells in enumerate(block.columns):
             coded = map(codes[index].__getitem__, cells)
             parts[index].append(np.fromiter(coded, dtype=np.int32, count=len(cells)))
-    columns = [
-        CodedColumn(np.concatenate(part) if part else np.empty(0, np.int32), list(texts))
-        for part, texts in zip(parts, codes, strict=True)
-    ]
-    all_lines = np.concatenate(lines) if lines else np.empty(0, np.int64)
     sheet = Sheet(
         file=file,
         delimiter=delimiter,
         header=header,
-        header_line=start,
-        lines=all_lines,
-        columns=columns,
+        header_line=header_line,
+        lines=np.concatenate(lines) if lines else np.empty(0, np.int64),
+        columns=[
+            CodedColumn(np.concatenate(part) if part else np.empty(0, np.int32), list(texts))
+            for part, texts in zip(parts, codes, strict=True)
+        ],
         problems=problems,
     )
     return _without_blank_and_header_rows(sheet)
-
-
-def _chunks(
-    rows: Iterator[list[str]], start: int, *, quoted: bool, problems: list[Problem]
-) -> Iterator[tuple[list[int] | range, list[list[str]]]]:
-    """Rows with the line that each begins on, some thousands at a time."""
-    begins = int(getattr(rows, "line_num", 1)) + start
-    while True:
-        chunk: list[list[str]] = []
-        numbers: list[int] | range = []
-        try:
-            if quoted:
-                # A quoted cell may hold line breaks: only the reader knows the line.
-                numbers = []
-                before = int(getattr(rows, "line_num", 1))
-                for row in islice(rows, CHUNK):
-                    chunk.append(row)
-                    numbers.append(before + start)
-                    before = int(getattr(rows, "line_num", 1))
-            else:
-                chunk = list(islice(rows, CHUNK))
-                numbers = range(begins, begins + len(chunk))
-                begins += len(chunk)
-        except csv.Error as error:
-            line = int(getattr(rows, "line_num", 1)) + start - 1
-            problems.append(_broken_row(line, str(error)))
-            yield numbers, chunk[: len(numbers)]
-            return
-        if not chunk:
-            return
-        yield numbers, chunk
-
-
-def _broken_row(line: int, reason: str) -> Problem:
-    if "field larger" in reason:
-        return Problem(
-            code="line_too_long",
-            message="a cell has more than 131,072 characters; is a quotation mark missing?",
-            row=line,
-        )
-    return Problem(
-        code="broken_quotation",
-        message=f"a quotation is broken from here on ({reason}); the rest of the file was not "
-        "read. A quotation mark within a quoted cell is written twice.",
-        row=line,
-    )
-
-
-def _only_full_rows(
-    numbers: list[int] | range,
-    chunk: list[list[str]],
-    width: int,
-    delimiter: str,
-    problems: list[Problem],
-) -> tuple[list[int] | range, list[list[str]]]:
-    if set(map(len, chunk)) == {width}:
-        return numbers, chunk
-    kept_lines, kept = [], []
-    for line, row in zip(numbers, chunk, strict=True):
-        if not any(cell.strip() for cell in row):
-            continue
-        if len(row) > width and not any(cell.strip() for cell in row[width:]):
-            row = row[:width]  # noqa: PLW2901 - a trailing delimiter adds blank cells
-        if len(row) == width:
-            kept_lines.append(line)
-            kept.append(row)
-        else:
-            problems.append(_ragged(line, row, width, delimiter))
-    return kept_lines, kept
-
-
-def _ragged(line: int, row: list[str], width: int, delimiter: str) -> Problem:
-    advice = (
-        "A decimal comma in a file that is parted by commas needs quotation marks."
-        if delimiter == "," and len(row) > width
-        else f"Every row needs as many cells as the header, parted by a {DELIMITERS[delimiter]}."
-    )
-    return Problem(
-        code="ragged_row",
-        message=f"the row has {len(row)} cells and the header {width}. {advice}",
-        row=line,
-        value=delimiter.join(row)[:60],
-    )
 
 
 def _without_blank_and_header_rows(sheet: Sheet) -> Sheet:

@@ -283,7 +283,7 @@ def _store(casebook: Casebook, run: _Run, assembled: Assembled, *, dry_run: bool
     context = run.context
     counts: Counts = {}
     with writing(casebook.engine) as unit:
-        bulk.take_turns(unit)
+        bulk.begin_bulk(unit)
         known = bulk.known_runners(unit, casebook.clinic_id)
         metric_ids = bulk.metric_ids(unit)
         run.progress(0, 1, "Checking")

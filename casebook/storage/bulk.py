@@ -42,6 +42,8 @@ SIDES = tuple(side.value for side in Side)
 REASONS = tuple(reason.value for reason in MissingReason)
 # Any fixed number: two imports into one PostgreSQL casebook take turns.
 IMPORT_LOCK = 7_206_301
+# Of SQLite's page cache while importing; an upper bound that small imports never reach.
+CACHE_KIB = 65_536
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,10 +97,13 @@ class ValueColumns:
     saved_in: Whole
 
 
-def take_turns(session: Session) -> None:
-    """Let no other import write until this unit is over."""
+def begin_bulk(session: Session) -> None:
+    """Let no other import write until this unit is over, and make room for many rows."""
     if _is_postgresql(session):
         session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": IMPORT_LOCK})
+    else:
+        # Every trial looks up its value: with the usual 2 MB the pages would come and go.
+        session.execute(text(f"PRAGMA cache_size = -{CACHE_KIB}"))
 
 
 def known_runners(session: Session, clinic_id: int) -> dict[str, KnownRunner]:
