@@ -308,8 +308,6 @@ def _figure_problem(figure: ErrorFigure) -> str:
     given = [x for x in (figure.between_sd, figure.within_sd, figure.sem) if x is not None]
     if not figure.source.strip():
         return "it has no source; say where it comes from."
-    if figure.origin is ErrorOrigin.NONE:
-        return "origin 'none' means that there is no figure; give own, published or within_session."
     if any(not math.isfinite(x) or x < 0 for x in given) or not any(x > 0 for x in given):
         return "a standard deviation must be a number of zero or more, and not all zero."
     return _form_problem(figure) or _origin_problem(figure)

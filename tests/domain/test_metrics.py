@@ -13,6 +13,7 @@ from casebook.domain.metrics import (
     ErrorFigure,
     ErrorOrigin,
     Scale,
+    check_figure_fits,
 )
 from tests.builders import a_metric
 
@@ -85,7 +86,7 @@ def _figure(**changes: Any) -> ErrorFigure:
     ("changes", "words"),
     [
         ({"sem": 1.0, "sem_trials": 3, "source": " "}, "no source"),
-        ({"sem": 1.0, "sem_trials": 3, "origin": ErrorOrigin.NONE}, "there is no figure"),
+        ({"sem": 1.0, "sem_trials": 3, "origin": ErrorOrigin.NONE}, "origin is 'none'"),
         ({}, "not all zero"),
         ({"between_sd": 0.0, "within_sd": 0.0}, "not all zero"),
         ({"between_sd": -1.0, "within_sd": 1.0}, "zero or more"),
@@ -120,3 +121,10 @@ def test_an_error_figure_that_could_mislead_is_refused(changes: dict[str, Any], 
 def test_each_of_the_three_kinds_of_figure_is_taken(changes: dict[str, Any]) -> None:
     figure = _figure(**changes)
     assert all(getattr(figure, name) == value for name, value in changes.items())
+
+
+def test_a_figure_of_an_asymmetry_needs_a_metric_that_has_one() -> None:
+    figure = _figure(sem=1.0, sem_trials=3, applies_to=AppliesTo.ASYMMETRY)
+    check_figure_fits(figure, a_metric())
+    with pytest.raises(InputRefused, match="asymmetry form is 'none'"):
+        check_figure_fits(figure, a_metric(asymmetry_form=AsymmetryForm.NONE))
