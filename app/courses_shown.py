@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import streamlit as st
 
 from app import state
@@ -38,7 +36,7 @@ def show_courses(review: Review) -> None:
     st.caption(
         "◀ left, full line; ▶ right, broken line. Shaded: baseline and the change around it "
         "that measurement error alone may show; a point inside has not changed beyond error. "
-        "Hollow: a repeat measurement, which is not compared. Touch a point for its numbers."
+        "Hollow: a visit of the baseline. Touch a point for its numbers."
     )
     axis = _time_axis(review)
     for key in chosen:
@@ -51,17 +49,19 @@ def first_choice(review: Review) -> list[str]:
     changed = sorted(
         (v for v in review.verdicts if v.verdict in moved), key=lambda v: moved[v.verdict]
     )
-    asymmetries = [v.metric for v in review.verdicts if v.what is What.ASYMMETRY]
     newest_first = sorted(review.programmes, key=lambda one: one.started_on, reverse=True)
-    wanted: Iterable[str] = (
+    wanted = (
         *(flag.metric for flag in review.open_flags),
         *(target.metric for programme in newest_first for target in programme.targets),
         *(verdict.metric for verdict in changed),
-        *asymmetries,
-        *review.metrics,
     )
-    known = (key for key in dict.fromkeys(wanted) if key in review.metrics)
-    return list(known)[:CHARTS_AT_FIRST]
+    known = [key for key in dict.fromkeys(wanted) if key in review.metrics]
+    return known[:CHARTS_AT_FIRST] or _judged(review)[:CHARTS_AT_FIRST]
+
+
+def _judged(review: Review) -> list[str]:
+    judged = [v.metric for v in review.verdicts if v.verdict is not Call.CANNOT_SAY]
+    return list(dict.fromkeys(judged)) or list(review.metrics)
 
 
 def _time_axis(review: Review) -> TimeAxis:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from datetime import date
 from typing import TypeVar
 
 import streamlit as st
@@ -67,19 +68,24 @@ def keep_cell(draft: Draft, cell: Cell) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Previous:
-    """The latest earlier value of a metric and side."""
+    """The latest earlier value of a metric and side, and when it was taken."""
 
     value: Value
-    visit: StoredVisit
+    visited_on: date
+    at_last_visit: bool
 
 
 def previous_values(visits: tuple[StoredVisit, ...]) -> dict[Cell, Previous]:
     """For every metric and side the latest value with a number; `visits` oldest first."""
     found: dict[Cell, Previous] = {}
-    for stored in visits:
+    for place, stored in enumerate(visits, start=1):
         for value in stored.visit.values:
             if value.mean is not None:
-                found[value.metric, value.side] = Previous(value=value, visit=stored)
+                found[value.metric, value.side] = Previous(
+                    value=value,
+                    visited_on=stored.visit.visited_on,
+                    at_last_visit=place == len(visits),
+                )
     return found
 
 

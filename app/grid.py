@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from app.entering import Cell, Draft, Previous, entry_of, keep_cell, sides_of
 from app.messages import count_words, day_words, plain
@@ -34,6 +35,8 @@ def show_grid(
     metrics: list[Metric],
     previous: dict[Cell, Previous],
     stored: dict[Cell, Value],
+    *,
+    explained: bool,
 ) -> None:
     """Every row, under the heading of its group.
 
@@ -47,29 +50,40 @@ def show_grid(
         Latest earlier value by metric and side.
     stored : dict
         Values that this visit has already; their cells are closed.
+    explained : bool
+        Say under each label what a positive number means and what is usual. Not a tooltip:
+        that would be one more stop of the Tab key in every row.
     """
     st.caption(HOW)
     for group, members in groupby(metrics, key=lambda metric: metric.group):
         st.subheader(GROUPS[group], anchor=False)
         for metric in members:
-            _row(draft, metric, previous, stored)
+            with st.container(key=f"row_{metric.key}"):
+                name, cells = st.columns([2, 3], vertical_alignment="top", gap="small")
+                name.markdown(_label(metric))
+                if explained:
+                    name.caption(_explanation(metric))
+                _cells(cells, draft, metric, previous, stored)
 
 
-def _row(
-    draft: Draft, metric: Metric, previous: dict[Cell, Previous], stored: dict[Cell, Value]
+def _label(metric: Metric) -> str:
+    unit = unit_words(metric.unit)
+    return f"**{plain(metric.label)}**{f' ({plain(unit)})' if unit else ''}"
+
+
+def _cells(
+    place: DeltaGenerator,
+    draft: Draft,
+    metric: Metric,
+    previous: dict[Cell, Previous],
+    stored: dict[Cell, Value],
 ) -> None:
-    with st.container(key=f"row_{metric.key}"):
-        name, cells = st.columns([2, 3], vertical_alignment="top", gap="small")
-        unit = unit_words(metric.unit)
-        name.markdown(
-            f"**{plain(metric.label)}**{f' ({plain(unit)})' if unit else ''}", help=_help(metric)
-        )
-        for column, side in zip(cells.columns(2, wrap=False), sides_of(metric), strict=False):
-            with column:
-                _cell(draft, metric, side, previous.get((metric.key, side)), stored)
+    for column, side in zip(place.columns(2, wrap=False), sides_of(metric), strict=False):
+        with column.container(gap=None):
+            _cell(draft, metric, side, previous.get((metric.key, side)), stored)
 
 
-def _help(metric: Metric) -> str:
+def _explanation(metric: Metric) -> str:
     lines = [plain(metric.sign_convention)]
     lines += [f"{grade} = {plain(words)}" for grade, words in enumerate(metric.grades)]
     unit = unit_words(metric.unit)
@@ -155,10 +169,9 @@ def _beside(metric: Metric, value: Value | None, previous: Previous | None) -> s
         now = f"**{plain(number_words(value.mean, unit))}** of {value.n_trials}. "
     if previous is None or previous.value.mean is None:
         return f"{now}first time"
-    was = (
-        f"was {plain(number_words(previous.value.mean, unit))} "
-        f"({day_words(previous.visit.visit.visited_on)})"
-    )
+    was = f"was {plain(number_words(previous.value.mean, unit))}"
+    if not previous.at_last_visit:
+        was += f" ({day_words(previous.visited_on)})"
     if value is None or value.mean is None:
         return now + was
     change = number_words(value.mean - previous.value.mean, unit, signed=True)

@@ -16,8 +16,11 @@ from app import sidebar  # noqa: E402
 from app.messages import calmly  # noqa: E402
 from app.routes import PAGES, page  # noqa: E402
 
-st.set_page_config(page_title="casebook", page_icon=":material/steps:", layout="wide")
+st.set_page_config(
+    page_title="casebook", page_icon=":material/steps:", layout="wide", initial_sidebar_state=230
+)
 
+st.html(Path(__file__).parent / "look.css")
 chosen = st.navigation([page(name) for name in PAGES], position="sidebar")
 with calmly():
     sidebar.show()

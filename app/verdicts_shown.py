@@ -8,9 +8,9 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from app.messages import count_words, day_words, plain
+from app.messages import day_words, plain
 from casebook.domain.metrics import Metric
-from casebook.domain.verdicts import Call, Verdict, What
+from casebook.domain.verdicts import Call, SideMoved, Verdict, What
 from casebook.domain.wording import (
     CALLS,
     NO_ERROR_FIGURE,
@@ -115,8 +115,8 @@ def _line(verdict: Verdict, metric: Metric, last: date) -> dict[str, str]:
         "Which side moved": (
             SIDES_MOVED[verdict.which_side_moved] if verdict.which_side_moved else ""
         ),
-        "Error figure": _origin(verdict),
         "Like for like": _alike(verdict),
+        "Error figure": _origin(verdict),
     }
 
 
@@ -135,21 +135,18 @@ def _alike(verdict: Verdict) -> str:
 
 def show_lines(review: Review, metric: Metric) -> None:
     """The verdicts of one metric in sentences, for beside its chart."""
-    for verdict in (v for v in review.verdicts if v.metric == metric.key):
-        unit = unit_of(verdict, metric)
-        signed = verdict.what is What.ASYMMETRY
-        sizes = (
-            f"{number_words(verdict.baseline, unit, signed=signed)} → "
-            f"{number_words(verdict.latest, unit, signed=signed)}"
-        )
-        side = f"; {SIDES_MOVED[verdict.which_side_moved]}" if verdict.which_side_moved else ""
-        error = f" (MDC {number_words(verdict.mdc95, unit)})" if verdict.mdc95 else ""
-        visits = (
-            f", baseline of {count_words(verdict.baseline_visits, 'visit')}"
-            if verdict.baseline_visits > 1
-            else ""
-        )
-        st.markdown(
-            f"**{WHATS[verdict.what]}** {plain(sizes)}{plain(error)}{visits}: "
-            f"{call_line(verdict)}{side}"
-        )
+    told = [_sentence(v, metric) for v in review.verdicts if v.metric == metric.key]
+    st.markdown("  \n".join(told))
+
+
+def _sentence(verdict: Verdict, metric: Metric) -> str:
+    unit = unit_of(verdict, metric)
+    signed = verdict.what is What.ASYMMETRY
+    sizes = (
+        f"{number_words(verdict.baseline, unit, signed=signed)} → "
+        f"{number_words(verdict.latest, unit, signed=signed)}"
+    )
+    error = f" (MDC {number_words(verdict.mdc95, unit)})" if verdict.mdc95 else ""
+    moved = verdict.which_side_moved
+    side = f"; {SIDES_MOVED[moved]}" if moved and moved is not SideMoved.NEITHER else ""
+    return f"**{WHATS[verdict.what]}** {plain(sizes)}{plain(error)}: {call_line(verdict)}{side}"

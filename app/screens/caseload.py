@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from app import routes, state
 from app.choices import choose
@@ -20,7 +21,7 @@ from casebook.services.reviewing import CaseloadEntry, list_caseload
 
 A_PAGE = 25
 SHOWN = ("All", "With a flag", "Overdue")
-WIDTHS = (2.2, 1.3, 1.9, 5)
+WIDTHS = (2.2, 1.5, 2, 4.5)
 
 
 def show() -> None:
@@ -50,7 +51,7 @@ def _show_entries(entries: tuple[CaseloadEntry, ...], today: date) -> None:
         f"{count_words(len(entries), 'runner')} · **{flagged} with an open flag** · "
         f"**{overdue} overdue**"
     )
-    words, which = st.columns([2, 3], vertical_alignment="bottom")
+    words, which, paging = st.columns([2, 2.2, 1.6], vertical_alignment="bottom")
     sought = words.text_input(
         "Search", key="caseload_search", placeholder="Code, discipline or complaint"
     )
@@ -63,7 +64,7 @@ def _show_entries(entries: tuple[CaseloadEntry, ...], today: date) -> None:
         st.info("No runner fits the search. Clear it, or show all.", icon=":material/search_off:")
         return
     pages = -(-len(found) // A_PAGE)
-    at = _page_number(pages, len(found))
+    at = _page_number(paging, pages, len(found))
     _heading()
     for entry in found[(at - 1) * A_PAGE : at * A_PAGE]:
         _line(entry, today)
@@ -82,17 +83,16 @@ def _urgency(entry: CaseloadEntry) -> tuple[bool, bool, str]:
     return (entry.open_flags == 0, not entry.overdue, entry.code)
 
 
-def _page_number(pages: int, n: int) -> int:
+def _page_number(place: DeltaGenerator, pages: int, n: int) -> int:
     if pages == 1:
         return 1
     if st.session_state.get("caseload_page", 1) > pages:
         st.session_state["caseload_page"] = 1
-    at = st.number_input(
-        f"Page, 1 to {pages} ({n} runners, {A_PAGE} a page)",
+    at = place.number_input(
+        f"Page, 1 to {pages} ({count_words(n, 'runner')})",
         min_value=1,
         max_value=pages,
         key="caseload_page",
-        width=280,
     )
     return int(at)
 

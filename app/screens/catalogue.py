@@ -12,7 +12,7 @@ from app.figure_form import adopt_form, show_figures
 from app.messages import calmly, count_words, plain
 from app.metric_form import BLANK, metric_fields
 from app.words import BETTER, FORMS, GROUPS, SCALES, figure_words, metric_words
-from casebook.domain.metrics import Better, ErrorFigure, Metric
+from casebook.domain.metrics import AppliesTo, Better, ErrorFigure, Metric
 from casebook.domain.wording import CONDITIONS, NO_ERROR_FIGURE, ORIGINS, number_words, unit_words
 from casebook.services.cataloguing import get_metric, list_figures, list_metrics, save_metric
 from casebook.services.keeping import Casebook
@@ -62,11 +62,16 @@ def _overview(casebook: Casebook) -> None:
 def _line(metric: Metric, figures: list[ErrorFigure]) -> dict[str, str]:
     label = plain(metric_words(metric))
     error = "  \n".join(
-        f"{plain(figure_words(figure, metric))} ({ORIGINS[figure.origin]})" for figure in figures
+        plain(
+            f"{figure_words(figure, metric)} "
+            f"({'of the asymmetry, ' if figure.applies_to is AppliesTo.ASYMMETRY else ''}"
+            f"{ORIGINS[figure.origin]})"
+        )
+        for figure in figures
     )
     return {
         "Metric": label if metric.active else f"{label} (not in use)",
-        "Sides": "left and right" if metric.sided else "whole body",
+        "Sides": "both" if metric.sided else "no sides",
         "Better": _better(metric),
         "Measurement error": error or NO_ERROR_FIGURE,
     }
@@ -74,8 +79,8 @@ def _line(metric: Metric, figures: list[ErrorFigure]) -> dict[str, str]:
 
 def _better(metric: Metric) -> str:
     if metric.better is Better.RANGE:
-        low, high = number_words(metric.target_low), number_words(metric.target_high)
-        return plain(f"{low} to {high} {unit_words(metric.unit)}".strip())
+        high = number_words(metric.target_high, unit_words(metric.unit))
+        return plain(f"{number_words(metric.target_low)} to {high}")
     return BETTER[metric.better].removesuffix(" is better").replace("neither direction", "neither")
 
 
@@ -112,7 +117,8 @@ def _one(casebook: Casebook) -> None:
 def _facts(metric: Metric) -> None:
     sensitive = ", ".join(CONDITIONS[condition] for condition in metric.sensitive_to)
     grades = "; ".join(f"{grade} = {words}" for grade, words in enumerate(metric.grades))
-    low, high = number_words(metric.plausible_low), number_words(metric.plausible_high)
+    low = number_words(metric.plausible_low)
+    high = number_words(metric.plausible_high, unit_words(metric.unit))
     rows = {
         "Key in files": metric.key,
         "Positive means": metric.sign_convention,
@@ -120,7 +126,7 @@ def _facts(metric: Metric) -> None:
         "Grades": grades,
         "Sides": FORMS[metric.asymmetry_form] if metric.sided else "whole body",
         "Better": _better(metric).replace("\\", ""),
-        "Plausible": f"{low} to {high} {unit_words(metric.unit)}",
+        "Plausible": f"{low} to {high}",
         "No verdict when these differ": sensitive,
         "Notes": metric.notes,
         "Sources": metric.sources,

@@ -14,7 +14,8 @@ import streamlit as st
 
 from app import sidebar, state
 from app.messages import count_words, plain
-from casebook.services.importing import ImportReport, import_files
+from casebook.domain.errors import Problem
+from casebook.services.importing import FileReport, ImportReport, import_files
 
 if TYPE_CHECKING:
     from streamlit.runtime.uploaded_file_manager import UploadedFile
@@ -58,7 +59,7 @@ def show() -> None:
         st.caption("Checking stores nothing. After it, the files can be imported.")
         return
     _show_report(checked[1], dry_run=True)
-    if not checked[1].problems:
+    if checked[1].ok:
         _offer_import(uploads, day_first=day_first, known_only=known_only)
 
 
@@ -81,6 +82,10 @@ def _run(
     uploads: list[UploadedFile], *, day_first: bool, known_only: bool, dry_run: bool
 ) -> ImportReport:
     bar = st.progress(0.0, text="Reading …")
+
+    def told(done: int, whole: int, words: str) -> None:
+        bar.progress(min(1.0, done / whole) if whole else 0.0, text=words)
+
     try:
         with _on_disk(uploads) as paths:
             return import_files(
@@ -90,9 +95,7 @@ def _run(
                 day_first=day_first,
                 known_runners_only=known_only,
                 by=state.who(),
-                progress=lambda done, whole, words: bar.progress(
-                    min(1.0, done / whole) if whole else 0.0, text=words
-                ),
+                progress=told,
             )
     finally:
         bar.empty()
@@ -113,17 +116,18 @@ def _on_disk(uploads: list[UploadedFile]) -> Iterator[list[Path]]:
 
 
 def _show_report(report: ImportReport, *, dry_run: bool) -> None:
-    if report.problems:
+    if not report.ok:
+        found = len(report.problems) + report.more_problems
         st.error(
-            f"{count_words(len(report.problems), 'problem')} found; nothing was stored. Mend the "
-            "files and check them again.",
+            f"{count_words(found, 'problem')} found; nothing was stored. Mend the files and "
+            "check them again.",
             icon=":material/block:",
         )
-        _show_problems(report)
+        _show_problems(report.problems, found, "What is wrong")
         return
     would = "would be " if dry_run else ""
     words = (
-        f"{count_words(report.read, 'row')} read: {report.added} {would}added, "
+        f"{count_words(report.read, 'entry', 'entries')} read: {report.added} {would}added, "
         f"{report.unchanged} stored already and unchanged."
     )
     (st.info if dry_run else st.success)(
@@ -133,10 +137,34 @@ def _show_report(report: ImportReport, *, dry_run: bool) -> None:
     if report.new_runners:
         named = ", ".join(plain(code) for code in report.new_runners)
         st.markdown(f"New runners that {'would be' if dry_run else 'were'} registered: {named}")
+    if report.warnings:
+        asked = len(report.warnings) + report.more_warnings
+        st.warning(
+            f"{count_words(asked, 'entry', 'entries')} taken as they are; look at them again.",
+            icon=":material/visibility:",
+        )
+        _show_problems(report.warnings, asked, "What to look at")
+    st.table(
+        pd.DataFrame([_file_line(one) for one in report.files]),
+        border="horizontal",
+        hide_index=True,
+        alt="What each file brought",
+    )
 
 
-def _show_problems(report: ImportReport) -> None:
-    shown = report.problems[:MOST_PROBLEMS_SHOWN]
+def _file_line(file: FileReport) -> dict[str, str | int]:
+    return {
+        "File": plain(Path(file.file).name),
+        "Table": file.table,
+        "Read": file.read,
+        "Added": file.added,
+        "Unchanged": file.unchanged,
+        "Blank": file.blank,
+    }
+
+
+def _show_problems(problems: tuple[Problem, ...], found: int, what: str) -> None:
+    shown = problems[:MOST_PROBLEMS_SHOWN]
     st.dataframe(
         pd.DataFrame(
             {
@@ -144,16 +172,16 @@ def _show_problems(report: ImportReport) -> None:
                 "Row": pd.array([problem.row for problem in shown], dtype="Int64"),
                 "Column": [problem.column for problem in shown],
                 "Value": [problem.value for problem in shown],
-                "What is wrong": [problem.message for problem in shown],
+                what: [problem.message for problem in shown],
             }
         ),
         hide_index=True,
         row_height=64,
-        column_config={"What is wrong": st.column_config.TextColumn(width="large")},
-        alt="Problems found in the files",
+        column_config={what: st.column_config.TextColumn(width="large")},
+        alt=what,
     )
-    if len(report.problems) > len(shown):
-        st.caption(f"The first {len(shown)} of {len(report.problems)} problems.")
+    if found > len(shown):
+        st.caption(f"The first {len(shown)} of {found}.")
 
 
 show()

@@ -35,7 +35,7 @@ from casebook.services.registering import list_runners
 NUMBERS = {
     "speed_km_h": ("Speed (km/h)", 0.5),
     "incline_pct": ("Incline (%)", 0.5),
-    "frames_per_s": ("Camera (frames a second)", 10.0),
+    "frames_per_s": ("Frames a second", 10.0),
     "pain_today": ("Pain today (0 to 10)", 1.0),
 }
 TEXTS = {
@@ -239,12 +239,24 @@ def _show_sheet(sheet: _Sheet) -> None:
         known = {metric for metric, _ in (*previous, *stored, *sheet.draft.cells)}
         metrics = in_order(sheet.metrics)
         usual = [metric for metric in metrics if metric.key in known]
-        everything = not usual or st.toggle(
-            f"Show all {len(metrics)} metrics of the catalogue, not only the {len(usual)} "
-            "that this runner has",
-            key=sheet.draft.key("all_metrics"),
+        with st.container(horizontal=True, gap="large"):
+            everything = not usual or st.toggle(
+                f"All {len(metrics)} metrics of the catalogue, not only this runner's {len(usual)}",
+                key=sheet.draft.key("all_metrics"),
+            )
+            explained = st.toggle("Explain each metric", key=sheet.draft.key("explained"))
+        if sheet.earlier:
+            st.caption(
+                f"'was': at the visit of {day_words(sheet.earlier[-1].visit.visited_on)}, or on "
+                "the day that is named."
+            )
+        show_grid(
+            sheet.draft,
+            metrics if everything else usual,
+            previous,
+            stored,
+            explained=explained,
         )
-        show_grid(sheet.draft, metrics if everything else usual, previous, stored)
         _finish(sheet, metrics, stored)
 
 

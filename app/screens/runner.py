@@ -35,9 +35,9 @@ def show() -> None:
         st.info("No visit is stored yet. Log the first one.", icon=":material/edit_note:")
         return
     if review.verdicts:
+        show_summary(review)
         show_flags(casebook, review)
         show_caution()
-        show_summary(review)
     else:
         st.info(
             "Only baseline visits are stored. Verdicts come with the next visit.",

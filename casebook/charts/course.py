@@ -79,10 +79,10 @@ def side_course(course: pd.DataFrame, axis: TimeAxis, *, unit: str, palette: Pal
     course : DataFrame
         One metric, one row a visit and side: `what` ('left', 'right', 'none', 'asymmetry';
         the last is left out), `visited_on` (datetime64), `value` (in the metric's unit), `n`
-        (trials), `counts` (bool; False for a repeat measurement, which stands apart from the
-        line), `reference` (bool), `baseline` and `mdc95` (in the metric's unit, NaN where there
-        is none: at a visit the band reaches that far from the baseline), `verdict` (code, ''
-        where there is none), `flagged` (bool).
+        (trials), `reference` (bool; part of the baseline, drawn hollow), `baseline` and
+        `mdc95` (in the metric's unit, NaN where there is none: at a visit the band reaches
+        that far from the baseline), `verdict` (code, '' where there is none), `flagged`
+        (bool).
     axis : TimeAxis
     unit : str
         In words, for the axis title and the tooltip.
@@ -104,19 +104,17 @@ def side_course(course: pd.DataFrame, axis: TimeAxis, *, unit: str, palette: Pal
             axis=_value_axis(),
         ),
     )
-    line = (
-        base.transform_filter("datum.counts")
-        .mark_line(strokeWidth=2)
-        .encode(color=look["color"], strokeDash=look["strokeDash"])
-    )
+    line = base.mark_line(strokeWidth=2).encode(color=look["color"], strokeDash=look["strokeDash"])
     point = base.mark_point(size=110, strokeWidth=2, opacity=1).encode(
         color=look["color"],
         shape=look["shape"],
-        fill=alt.when("datum.counts").then(look["fill"]).otherwise(alt.value(palette.background)),
+        fill=alt.when("!datum.reference")
+        .then(look["fill"])
+        .otherwise(alt.value(palette.background)),
         tooltip=_tooltip("Side"),
     )
     layers = [
-        *_time_layers(axis, palette, SIDE_HEIGHT),
+        *_time_layers(axis, palette),
         *_band_layers(bands, look["color"]),
         line,
         point,
@@ -154,10 +152,10 @@ def asymmetry_course(
         ),
     )
     colour = alt.value(palette.neutral)
-    line = base.transform_filter("datum.counts").mark_line(strokeWidth=2).encode(color=colour)
+    line = base.mark_line(strokeWidth=2).encode(color=colour)
     point = base.mark_point(size=80, strokeWidth=2, shape="diamond", opacity=1).encode(
         color=colour,
-        fill=alt.when("datum.counts")
+        fill=alt.when("!datum.reference")
         .then(alt.value(palette.neutral))
         .otherwise(alt.value(palette.background)),
         tooltip=_tooltip(""),
@@ -178,31 +176,28 @@ def _in_words(rows: pd.DataFrame, unit: str) -> pd.DataFrame:
             "visited_on": known["visited_on"],
             "value": known["value"],
             "n": known["n"],
-            "counts": known["counts"],
+            "reference": known["reference"],
             "flagged": known["flagged"],
             "Side": known["what"].map(SIDE_WORDS).fillna(""),
             "Value": [number_words(value, unit) for value in known["value"]],
             "Meaning": [
-                _meaning(*row)
-                for row in zip(known["counts"], known["reference"], known["verdict"], strict=True)
+                _meaning(*row) for row in zip(known["reference"], known["verdict"], strict=True)
             ],
         }
     )
 
 
-def _meaning(counts: bool, reference: bool, verdict: str) -> str:
-    if not counts:
-        return "repeat measurement, not compared"
+def _meaning(reference: bool, verdict: str) -> str:
     if reference:
         return "part of the baseline"
     return CALLS[Call(verdict)] if verdict else ""
 
 
 def _bands(rows: pd.DataFrame, axis: TimeAxis) -> pd.DataFrame:
-    """Baseline and reach at every visit that counts, and at both ends of the time shown."""
+    """Baseline and reach at every visit, and at both ends of the time shown."""
     first, last = (pd.Timestamp(day) for day in axis.span)
     parts = []
-    compared = rows[rows["counts"] & rows["baseline"].notna()]
+    compared = rows[rows["baseline"].notna()]
     for what, side in compared.sort_values("visited_on", kind="stable").groupby("what"):
         reach = side["mdc95"].bfill().ffill().to_list()
         baseline = float(side["baseline"].iloc[0])
@@ -328,19 +323,19 @@ def _as_fill(colour: Any) -> Any:
     return colour
 
 
-def _time_layers(axis: TimeAxis, palette: Palette, height: int) -> list[alt.Chart]:
+def _time_layers(axis: TimeAxis, palette: Palette) -> list[alt.Chart]:
     first, last = axis.span
     layers: list[alt.Chart] = []
     bars = [bar for bar in axis.bars if bar.start <= last and (bar.end or last) >= first]
     if bars:
-        layers += _bar_layers(bars, axis, palette, height)
+        layers += _bar_layers(bars, axis, palette)
     marks = [mark for mark in axis.marks if first <= mark.day <= last]
     if marks:
         layers += _mark_layers(marks, palette)
     return layers
 
 
-def _bar_layers(bars: list[Bar], axis: TimeAxis, palette: Palette, height: int) -> list[alt.Chart]:
+def _bar_layers(bars: list[Bar], axis: TimeAxis, palette: Palette) -> list[alt.Chart]:
     first, last = axis.span
     shown = pd.DataFrame(
         {
@@ -362,12 +357,17 @@ def _bar_layers(bars: list[Bar], axis: TimeAxis, palette: Palette, height: int) 
         ],
     )
     bar = base.mark_rect(color=palette.programme, cornerRadius=3).encode(
-        x2="until", y=alt.value(height - STRIP), y2=alt.value(height)
+        x2="until", y=_above_foot(STRIP), y2=_above_foot(0)
     )
     word = base.mark_text(
         align="left", dx=5, fontSize=11, color=palette.programme_text, limit=WITHIN_BAR
-    ).encode(text="words:N", y=alt.value(height - STRIP / 2))
+    ).encode(text="words:N", y=_above_foot(STRIP / 2))
     return [bar, word]
+
+
+def _above_foot(pixels: float) -> Any:
+    # Not from a height known here: the page may give the chart another one.
+    return alt.value(alt.expr(f"height - {pixels:g}"))
 
 
 def _mark_layers(marks: list[Mark], palette: Palette) -> list[alt.Chart]:

@@ -24,6 +24,7 @@ def styled(chart: AnyChart, palette: Palette) -> AnyChart:
         Day or night.
     """
     filled: AnyChart = chart.properties(width="container")
+    filled.autosize = alt.AutoSizeParams(type="fit-x", contains="padding")
     filled.config = alt.Config(**_look(palette))
     return filled
 

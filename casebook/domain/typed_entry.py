@@ -132,7 +132,8 @@ def _read_numbers(typed: str, metric: Metric, side: Side) -> Entry:
         return Entry(problem=refusal.problems[0].message)
     impossible = value_problems(metric, value)
     if impossible:
-        return Entry(problem=impossible[0].message + _grades_of(metric))
+        told = impossible[0].message.replace(f"'{metric.key}'", metric.label)
+        return Entry(problem=told + _grades_of(metric))
     return Entry(value=value, question=_range_question(numbers, metric))
 
 
@@ -148,7 +149,8 @@ def _range_question(numbers: list[float], metric: Metric) -> str:
     if not beyond:
         return ""
     listed = ", ".join(f"{number:g}" for number in beyond)
+    lies, is_it = ("lies", "Is it") if len(beyond) == 1 else ("lie", "Are they")
     return (
-        f"{listed} lies outside the plausible {metric.plausible_low:g} to "
-        f"{metric.plausible_high:g}. Is it right?"
+        f"{listed} {lies} outside the plausible {metric.plausible_low:g} to "
+        f"{metric.plausible_high:g}. {is_it} right?"
     )
