@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem
 from casebook.domain.injuries import Injury
 from casebook.domain.people import Consent, Identity, Runner, User, clean_code
+from casebook.intake.nearest import nearest
 from casebook.services import clock
 from casebook.services.keeping import Casebook
 from casebook.storage import people
@@ -141,7 +142,7 @@ def get_runner_row(unit: Session, casebook: Casebook, code: str) -> tuple[int, R
     """
     found = people.find_runner(unit, casebook.clinic_id, code.strip())
     if found is None:
-        near = people.codes_like(unit, casebook.clinic_id, code.strip())
+        near = nearest(code.strip(), people.runner_ids(unit, casebook.clinic_id))
         hint = f" Did you mean {' or '.join(repr(one) for one in near)}?" if near else ""
         raise NotFound(
             f"There is no runner '{code.strip()}' in this casebook.{hint} Register the runner "

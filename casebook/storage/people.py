@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import func, select, update
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
 from casebook.domain.injuries import Injury
@@ -17,18 +17,6 @@ def find_runner(session: Session, clinic_id: int, code: str) -> tuple[int, Runne
         select(RunnerRow).where(RunnerRow.clinic_id == clinic_id, RunnerRow.code == code)
     )
     return None if row is None else (row.id, translation.runner_value(row))
-
-
-def codes_like(session: Session, clinic_id: int, code: str) -> list[str]:
-    """A few codes that differ from the given one in capitals only."""
-    return list(
-        session.scalars(
-            select(RunnerRow.code)
-            .where(RunnerRow.clinic_id == clinic_id, func.lower(RunnerRow.code) == code.lower())
-            .order_by(RunnerRow.code)
-            .limit(3)
-        )
-    )
 
 
 def runners(session: Session, clinic_id: int) -> tuple[Runner, ...]:

@@ -58,7 +58,7 @@ def casebook_process(*words: object, **more: Any) -> subprocess.CompletedProcess
     """Run one command in a process of its own."""
     return subprocess.run(
         [sys.executable, "-m", "casebook.cli", *(str(word) for word in words)],
-        capture_output=True, text=True, timeout=120, check=False, **more,
+        capture_output=True, encoding="utf-8", errors="replace", timeout=120, check=False, **more,
     )  # fmt: skip
 
 
@@ -79,9 +79,15 @@ def demo(demo_built: Path, tmp_path: Path) -> Path:
     return Path(shutil.copy(demo_built, tmp_path / "demo.sqlite"))
 
 
-@pytest.fixture
-def empty(tmp_path: Path, casebook: Casebook) -> Path:
-    """A casebook in which nobody has been seen yet."""
-    path = tmp_path / "casebook.sqlite"
-    assert casebook("init", "--db", path).code == 0
+@pytest.fixture(scope="session")
+def empty_built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A casebook in which nobody has been seen yet, made once by the command itself."""
+    path = tmp_path_factory.mktemp("empty") / "casebook.sqlite"
+    assert run(["init", "--db", str(path)]) == 0
     return path
+
+
+@pytest.fixture
+def empty(empty_built: Path, tmp_path: Path) -> Path:
+    """A copy of the empty casebook that a test may change."""
+    return Path(shutil.copy(empty_built, tmp_path / "casebook.sqlite"))

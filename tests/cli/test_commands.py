@@ -195,10 +195,10 @@ def test_any_visible_runner_code_can_be_imported_and_reviewed(
 
 
 def test_an_unknown_runner_is_refused_with_the_codes_nearest_to_it(casebook: Casebook, demo: Path):
-    said = casebook("review", "SKV-O1", "--db", demo, "--json")
+    said = casebook("review", "SKV01", "--db", demo, "--json")
     assert said.code == 1
     assert said.out == ""
-    assert "SKV-O1" in said.err
+    assert "SKV01" in said.err
     assert "SKV-01" in said.err
 
 
@@ -276,5 +276,5 @@ def test_a_file_that_is_no_casebook_is_refused(casebook: Casebook, tmp_path: Pat
     for words in (["check"], ["flags"], ["init"], ["demo", "--no-serve"]):
         said = casebook(*words, "--db", file)
         assert said.code == 1, words
-        assert str(file) in said.err
+        assert "not a casebook" in said.err
     assert file.read_text(encoding="utf-8").startswith("Dear colleague")
