@@ -41,3 +41,14 @@ def test_a_programme_may_be_open_or_end_on_its_first_day(ended_on: date | None) 
         runner="R-01", title="Hip strength", started_on=date(2026, 5, 1), ended_on=ended_on
     )
     assert programme.ended_on == ended_on
+
+
+def test_a_target_with_an_amount_is_taken() -> None:
+    target = Target(
+        metric="lunge_distance",
+        what=TargetOn.ASYMMETRY,
+        direction=TargetDirection.TOWARDS_ZERO,
+        amount=1.5,
+        due_on=date(2026, 5, 1),
+    )
+    assert target.amount == 1.5
