@@ -101,7 +101,14 @@ def record_visit(
         ]
         if problems:
             raise InputRefused(tuple(problems))
-        stored = visits.find_visit(unit, runner_id, runner.code, visit.visited_on, visit.session)
+        stored = visits.find_visit(
+            unit,
+            runner_id,
+            runner.code,
+            visit.visited_on,
+            visit.session,
+            to_add=expected_revision is not None,
+        )
         if expected_revision is None:
             saved = _save_new(unit, runner_id, visit, stored, metrics, by=by)
         else:
@@ -163,20 +170,9 @@ def _add_to(
     columns = _not_yet_recorded(visit, stored.visit)
     if not fresh and not columns:
         return VisitSaved(visit_id=stored.visit_id, revision=expected, added=0)
-    if not visits.move_on(unit, stored.visit_id, expected):
-        # PostgreSQL lets two read the same revision; the second comes out here.
-        again = visits.find_visit(
-            unit,
-            visits.runner_of(unit, stored.visit_id),
-            visit.runner,
-            visit.visited_on,
-            visit.session,
-        )
-        raise Conflict(_changed_meanwhile(unit, visit, again or stored, expected))
     revision = expected + 1
-    visits.fill_in(unit, stored.visit_id, columns)
     added = visits.add_values(unit, stored.visit_id, fresh, metrics, saved_in=revision)
-    visits.add_save(unit, stored.visit_id, revision, by=by, at=clock.now())
+    visits.add_save(unit, stored.visit_id, revision, columns, by=by, at=clock.now())
     return VisitSaved(visit_id=stored.visit_id, revision=revision, added=added)
 
 

@@ -200,7 +200,7 @@ def _of_runners(query: Select[*tuple[Any, ...]], runner_ids: Sequence[int] | Non
 def _tuples(session: Session, query: Select[*tuple[Any, ...]]) -> Iterable[tuple[Any, ...]]:
     result = session.connection().execute(query)
     cursor = result.cursor
-    rows: list[tuple[Any, ...]] = [] if cursor is None else list(cursor.fetchall())
+    rows: Iterable[tuple[Any, ...]] = () if cursor is None else cursor.fetchall()
     result.close()
     return rows
 

@@ -58,10 +58,21 @@ def known_metrics(session: Session, keys: Iterable[str]) -> dict[str, KnownMetri
 
 
 def find_visit(
-    session: Session, runner_id: int, code: str, visited_on: date, number: int
+    session: Session,
+    runner_id: int,
+    code: str,
+    visited_on: date,
+    number: int,
+    *,
+    to_add: bool = False,
 ) -> KeptVisit | None:
-    """The visit of a runner on a day, with every value and trial."""
-    row = session.scalar(
+    """The visit of a runner on a day, with every value and trial.
+
+    With `to_add` nobody else can add to it until the unit ends: on PostgreSQL its row is
+    locked, and one who waits for that reads what the other stored; on SQLite a unit that
+    writes is alone as it is.
+    """
+    query = (
         select(VisitRow)
         .where(
             VisitRow.runner_id == runner_id,
@@ -70,6 +81,7 @@ def find_visit(
         )
         .execution_options(populate_existing=True)
     )
+    row = session.scalar(query.with_for_update() if to_add else query)
     if row is None:
         return None
     last = session.scalar(
@@ -153,11 +165,6 @@ def add_visit(
     return row.id
 
 
-def runner_of(session: Session, visit_id: int) -> int:
-    """Id of the runner whose visit it is."""
-    return session.execute(select(VisitRow.runner_id).where(VisitRow.id == visit_id)).scalar_one()
-
-
 def add_values(
     session: Session,
     visit_id: int,
@@ -191,31 +198,30 @@ def add_values(
     return len(pairs)
 
 
-def move_on(session: Session, visit_id: int, revision: int) -> bool:
-    """Count one more save of a visit, unless somebody else has saved since `revision`."""
-    moved = session.execute(
+def add_save(
+    session: Session,
+    visit_id: int,
+    revision: int,
+    columns: Mapping[str, object],
+    *,
+    by: str,
+    at: datetime,
+) -> None:
+    """Count a later save of a visit: who and when, and what had been left open until then.
+
+    Parameters
+    ----------
+    revision : int
+        The visit's revision from now on.
+    columns : mapping of str to object
+        What was not recorded before; the caller has seen that it was not.
+    """
+    session.execute(
         update(VisitRow)
-        .where(VisitRow.id == visit_id, VisitRow.revision == revision)
-        .values(revision=revision + 1)
-        .returning(VisitRow.id)
+        .where(VisitRow.id == visit_id)
+        .values(revision=revision, **columns)
         .execution_options(synchronize_session=False)
-    ).all()
-    return len(moved) == 1
-
-
-def fill_in(session: Session, visit_id: int, columns: Mapping[str, object]) -> None:
-    """Write what was not recorded of a visit before; the caller has seen that it was not."""
-    if columns:
-        session.execute(
-            update(VisitRow)
-            .where(VisitRow.id == visit_id)
-            .values(**columns)
-            .execution_options(synchronize_session=False)
-        )
-
-
-def add_save(session: Session, visit_id: int, revision: int, *, by: str, at: datetime) -> None:
-    """Keep who made a later save of a visit, and when."""
+    )
     session.add(VisitSaveRow(visit_id=visit_id, revision=revision, saved_by=by, saved_at=at))
     session.flush()
 
