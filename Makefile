@@ -41,7 +41,9 @@ screenshots: $(VENV)/.tests
 	$(BIN)/python -m seed_demo.screenshots
 
 bench: $(VENV)/.tests
-	@$(BIN)/pytest -m bench -p no:cacheprovider -s tests/bench
+	@for bench in tests/bench/*_speed.py; do
+	  $(BIN)/python -m "tests.bench.$$(basename "$$bench" .py)"
+	done
 
 # A fresh environment, so that nothing but what pyproject.toml asks for is pinned.
 constraints:
