@@ -282,7 +282,7 @@ def _read_file(run: _Run, number: int, path: Path) -> None:
 def _store(casebook: Casebook, run: _Run, assembled: Assembled, *, dry_run: bool) -> ImportReport:
     context = run.context
     counts: Counts = {}
-    with writing(casebook.engine) as unit:
+    with writing(casebook.engine, alone=True) as unit:
         bulk.begin_bulk(unit)
         known = bulk.known_runners(unit, casebook.clinic_id)
         metric_ids = bulk.metric_ids(unit)
