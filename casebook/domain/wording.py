@@ -42,7 +42,7 @@ REASONS = {
     Reason.NO_BASELINE: "no baseline visit has it",
     Reason.NO_LATER_VISIT: "no visit after the baseline has it",
     Reason.NO_BETTER_DIRECTION: "it moved beyond error, but neither direction is better",
-    Reason.CROSSED_OVER: "the sides crossed over: the other side is now the larger",
+    Reason.CROSSED_OVER: "it swung over to the other side, which is not the same as shrinking",
     Reason.FORMULA_REFUSED: "this way of comparing the sides has no meaning for these values",
 }
 
@@ -196,9 +196,9 @@ def flag_words(
         f"to {number_words(abs(latest), unit)} ({side_words(latest)})"
     )
     error = f" (changes up to {number_words(mdc95, unit)} are within error)" if mdc95 else ""
-    verb = (
-        "asymmetry up"
-        if kind is FlagKind.ASYMMETRY_ABOVE_BASELINE
-        else ("asymmetry smaller, but only because the better side fell,")
-    )
-    return f"{metric.label}: {verb} {sizes}{error}."
+    if kind is FlagKind.BETTER_SIDE_FELL:
+        return (
+            f"{metric.label}: asymmetry smaller, but only because the better side fell beyond "
+            f"error while the worse side did not gain ({sizes})."
+        )
+    return f"{metric.label}: asymmetry up {sizes}{error}."

@@ -1,8 +1,7 @@
 """Did an asymmetry change beyond its error, and which side did it come from?
 
-Arrays in, arrays of codes out. An asymmetry is signed right minus left and is judged along
-the direction it had at the reference: its size alone is folded at zero, so that error adds to
-it. Crossing over is told as such and never as an improvement.
+Arrays in, arrays of codes out. An asymmetry is signed right minus left and judged by its size,
+with the folding at zero allowed for. Crossing over is told as such and never as an improvement.
 """
 
 from __future__ import annotations
@@ -83,9 +82,12 @@ def crossed_over(
 def call_asymmetry(
     reference: Floats, latest: Floats, sem_reference: Floats, sem_latest: Floats, mdc: Floats
 ) -> tuple[Codes, Codes]:
-    """Verdict on an asymmetry, along the direction that it had at the reference.
+    """Verdict on an asymmetry: did its size change by more than the MDC?
 
-    Its size alone cannot be compared: sizes are folded at zero, so that error adds to them.
+    A size is folded at zero, so that error alone makes a small one look larger. Being larger
+    than the reference both along the direction that it now has and after turning the
+    reference over (R - L > reference and R - L > -reference) is the same as having grown in
+    size, and asking both of the same MDC keeps the chance of a false call within that of one.
 
     Parameters
     ----------
@@ -95,11 +97,9 @@ def call_asymmetry(
     Returns
     -------
     call, reason : ndarray of int8, shape (rows,)
-        Improved: the reference had a direction beyond its own error and the asymmetry shrank
-        along it by more than the MDC. Worsened: it grew by more than the MDC. Without such a
-        direction only growth can be told. Crossed over: worsened when larger than before by
-        more than the MDC, else cannot say (`crossed_over`); never improved. The same reason
-        stands where the sign flipped beyond the MDC but too near zero to call it either way.
+        Worsened: the size grew by more than the MDC. Improved: it shrank by more, and did
+        not cross over. Cannot say (`crossed_over`): it crossed over without growing beyond
+        the MDC, or it swung past zero by more than the MDC while its size stayed within it.
 
     References
     ----------
@@ -107,23 +107,18 @@ def call_asymmetry(
 
     Examples
     --------
-    >>> call, _ = call_asymmetry(np.array([9.0, 9.0, 0.5]), np.array([4.0, -7.0, -5.0]),
-    ...     np.ones(3), np.ones(3), np.full(3, 2.77))
+    >>> call, _ = call_asymmetry(np.array([9.0, 9.0, 0.5, 1.7]), np.array([4.0, -7.0, -5.0, -1.8]),
+    ...     np.ones(4), np.ones(4), np.full(4, 2.77))
     >>> call
-    array([0, 3, 1], dtype=int8)
+    array([0, 3, 1, 3], dtype=int8)
     """
     grown = np.abs(latest) - np.abs(reference)
     crossed = crossed_over(reference, latest, sem_reference, sem_latest)
-    directed = beyond_own_error(reference, sem_reference)
-    moved = crossed | (np.abs(latest - reference) > mdc)
-    # A move beyond the MDC that flips the sign counts as growth only when the size grew beyond
-    # the MDC too, or when there was no direction to begin with.
-    flipped = directed & (reference * latest < 0)
-    larger = np.where(flipped, grown > mdc, grown > 0)
+    swung = crossed | (np.abs(latest - reference) > mdc)
     call = np.select(
-        [~moved, larger, directed & ~crossed & (grown < 0)],
-        [UNCHANGED, WORSENED, IMPROVED],
-        CANNOT_SAY,
+        [grown > mdc, (grown < -mdc) & ~crossed, swung],
+        [WORSENED, IMPROVED, CANNOT_SAY],
+        UNCHANGED,
     ).astype(np.int8)
     return call, np.where(call == CANNOT_SAY, CROSSED, NOTHING).astype(np.int8)
 

@@ -12,48 +12,44 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtr
 from scipy.stats import binom, false_discovery_control
 
-from casebook.statistics.asymmetry_change import beyond_own_error, crossed_over
 from casebook.statistics.codes import Floats, Whole
 
 FALSE_DISCOVERY_RATE = 0.10
 LARGEST_P = 0.025
 
 
-def p_growth(
-    reference: Floats, latest: Floats, sem_reference: Floats, sem_latest: Floats
-) -> Floats:
-    """P-value of "the asymmetry is not larger than at the reference".
+def p_growth(reference: Floats, latest: Floats, se: Floats) -> Floats:
+    """P-value of "the asymmetry is not larger in size than at the reference".
 
     Parameters
     ----------
-    reference, latest, sem_reference, sem_latest : ndarray of float, shape (rows,)
-        Asymmetries (signed right minus left) and their SEM.
+    reference, latest : ndarray of float, shape (rows,)
+        Asymmetries, signed right minus left.
+    se : ndarray of float, shape (rows,), > 0
+        Standard error of their difference, which is that of their sum as well.
 
     Returns
     -------
     ndarray of float, 0 to 1
-        One-sided along the direction of the reference where that was beyond its own error;
-        two-sided where it had none, since it may grow either way. Where it crossed over, the
-        gain in size is tested. NaN for an unknown SEM.
+        NaN for an unknown standard error.
+
+    Notes
+    -----
+    The true size grew exactly when latest - reference and latest + reference are both beyond
+    zero on the side of the latest. Each is tested one-sided and the larger p-value counts (an
+    intersection-union test), which is that of the gain in size. Folding at zero therefore
+    never makes it too small.
 
     References
     ----------
-    [Jacobson1991], [Practice]
+    [Berger1982]
 
     Examples
     --------
-    >>> one = np.ones(2)
-    >>> p_growth(np.array([5.0, 0.0]), np.array([7.0, 2.0]), one, one).round(4)
-    array([0.0786, 0.1573])
+    >>> p_growth(np.array([5.0, 0.0, -4.0]), np.array([7.0, 2.0, 5.0]), np.full(3, 1.4)).round(4)
+    array([0.0766, 0.0766, 0.2375])
     """
-    se = np.hypot(sem_reference, sem_latest)
-    along = np.where(
-        crossed_over(reference, latest, sem_reference, sem_latest),
-        np.abs(latest) - np.abs(reference),
-        np.sign(reference) * (latest - reference),
-    )
-    either_way = 2.0 * p_worse(np.abs(latest - reference), se)
-    return np.where(beyond_own_error(reference, sem_reference), p_worse(along, se), either_way)
+    return p_worse(np.abs(latest) - np.abs(reference), se)
 
 
 def p_worse(loss: Floats, se: Floats) -> Floats:

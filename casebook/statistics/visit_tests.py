@@ -93,12 +93,7 @@ def tests_of(verdicts: Verdicts, visit_at: Whole, metrics: MetricColumns) -> Vis
 
 def _growth(verdicts: Verdicts) -> tuple[Whole, Floats, Flags]:
     rows = np.flatnonzero((verdicts.what == ASYMMETRY) & verdicts.known())
-    p = p_growth(
-        verdicts.baseline[rows],
-        verdicts.latest[rows],
-        verdicts.baseline_sem[rows],
-        verdicts.latest_sem[rows],
-    )
+    p = p_growth(verdicts.baseline[rows], verdicts.latest[rows], verdicts.se_change[rows])
     return rows, p, verdicts.call[rows] == WORSENED
 
 

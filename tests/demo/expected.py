@@ -3,7 +3,7 @@
 The rules are written down here a second time, on plain draws from the errors that the demo
 data really have: the change of each side against its own minimal detectable change
 (MDC95 = 1.96 * sqrt(SEM1^2 + SEM2^2); Weir 2005, J Strength Cond Res 19:231-240), and the
-asymmetry along the direction that it had before. What comes out is the chance of each verdict
+size of the asymmetry against its own. What comes out is the chance of each verdict
 for each story, so that the number of right ones can be held against its own distribution and
 no verdict needs to be right by luck.
 """
@@ -112,12 +112,8 @@ def chances_of(story: Story) -> Chances:
     mdc = Z * np.hypot(sem_reference, sem_latest)
     directed = np.abs(reference) > Z * sem_reference
     crossed = directed & (reference * latest < 0) & (np.abs(latest) > Z * sem_latest)
-    moved = np.abs(latest - reference) > mdc
-    smaller = np.abs(latest) < np.abs(reference)
-    improved = directed & ~crossed & moved & smaller
-    # After a change of direction only an asymmetry that is larger beyond error is worse.
-    flipped = directed & (reference * latest < 0)
     grown = np.abs(latest) - np.abs(reference)
+    improved = (grown < -mdc) & ~crossed
 
     better = 1.0 if story.higher_is_better else -1.0
     gain = better * (last - first.mean(axis=2))
@@ -129,7 +125,7 @@ def chances_of(story: Story) -> Chances:
     return Chances(
         improved_by_worse_side=float((improved & gained & other_still).mean()),
         better_side_fell=float((directed & fell & worse_still).mean()),
-        worsened=float((moved & np.where(flipped, grown > mdc, ~smaller)).mean()),
+        worsened=float((grown > mdc).mean()),
         crossed_over=float(crossed.mean()),
         worse_side_improved=float(gained.mean()),
     )

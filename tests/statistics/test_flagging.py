@@ -51,18 +51,27 @@ def test_one_test_is_falsely_flagged_as_often_as_its_p_allows() -> None:
     assert expected_false_flags([1, 0]).tolist() == pytest.approx([LARGEST_P, 0.0], rel=1e-12)
 
 
-def test_growth_is_tested_along_the_direction_of_the_reference() -> None:
-    one = np.ones(4)
-    reference, latest = np.array([5.0, -5.0, 5.0, 0.5]), np.array([9.0, -9.0, 1.0, 4.5])
-    z = 4.0 / np.sqrt(2.0)
-    assert p_growth(reference, latest, one, one) == pytest.approx(
-        [norm.sf(z), norm.sf(z), norm.sf(-z), 2 * norm.sf(z)], rel=1e-9
+def test_growth_is_tested_on_the_gain_in_size() -> None:
+    reference = np.array([5.0, -5.0, 5.0, 0.5, 3.0])
+    latest = np.array([9.0, -9.0, 1.0, 4.5, -9.0])
+    gain = np.array([4.0, 4.0, -4.0, 4.0, 6.0])
+    assert p_growth(reference, latest, np.full(5, 1.5)) == pytest.approx(
+        norm.sf(gain / 1.5), rel=1e-9
     )
 
 
-def test_a_cross_over_is_tested_on_the_gain_in_size() -> None:
-    found = p_growth(np.array([3.0]), np.array([-9.0]), np.ones(1), np.ones(1))
-    assert found == pytest.approx([norm.sf(6.0 / np.sqrt(2.0))], rel=1e-9)
+@pytest.mark.parametrize("true", [0.0, 0.5, 1.0, 2.0, 6.0])
+@pytest.mark.parametrize("baselines", [1, 4])
+@pytest.mark.parametrize("level", [0.025, 0.1])
+def test_folding_at_zero_never_makes_growth_look_surer_than_it_is(
+    true: float, baselines: int, level: float
+) -> None:
+    draw = np.random.default_rng(20_261_126)
+    reference = true + draw.normal(0.0, 1 / np.sqrt(baselines), 60_000)
+    latest = true + draw.normal(0.0, 1.0, 60_000)
+    se = np.full(60_000, np.hypot(1.0, 1 / np.sqrt(baselines)))
+    rate = (p_growth(reference, latest, se) <= level).mean()
+    assert rate <= level + 4 * np.sqrt(level * (1 - level) / 60_000)
 
 
 @given(st.floats(-8, 8))
