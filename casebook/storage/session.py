@@ -6,13 +6,17 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Connection, Engine, String, event, inspect
+from sqlalchemy import Connection, Engine, String, event, func, inspect, select
 from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from casebook.domain.errors import InputRefused, Problem
 from casebook.storage.database import WRITES
 from casebook.storage.refusals import refusal
+
+# Our own number for PostgreSQL's advisory lock: shared by those who write, held alone by one
+# who must not be written past.
+WRITING = 6_024_719
 
 
 class Unit(Session):
@@ -32,8 +36,15 @@ def reading(engine: Engine) -> Iterator[Unit]:
 
 
 @contextmanager
-def writing(engine: Engine) -> Iterator[Unit]:
+def writing(engine: Engine, *, alone: bool = False) -> Iterator[Unit]:
     """A unit that may write: rolled back unless `commit` is called.
+
+    Parameters
+    ----------
+    engine : Engine
+    alone : bool
+        Let nobody else write until the unit ends, for work that first reads much and then
+        stores what follows from it (an import). On SQLite every such unit is alone.
 
     Raises
     ------
@@ -41,6 +52,11 @@ def writing(engine: Engine) -> Iterator[Unit]:
         In place of whatever the database raised.
     """
     with _unit(engine.execution_options(**{WRITES: True})) as unit:
+        if engine.dialect.name == "postgresql":
+            kind = "pg_advisory_xact_lock" if alone else "pg_advisory_xact_lock_shared"
+            unit.execute(select(getattr(func, kind)(WRITING)))
+        else:
+            unit.connection()  # begins at once, and so takes SQLite's lock for writing
         yield unit
 
 

@@ -10,6 +10,7 @@ import sqlite3
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import event, text
@@ -142,6 +143,26 @@ def test_a_row_that_stays_locked_on_a_server_is_told(
         holder.execute(statement)
         with pytest.raises(StoreUnavailable, match="written by somebody else"):
             rename()
+
+
+def test_nobody_writes_beside_a_unit_that_must_be_alone(clinic: Casebook) -> None:
+    setting = "PRAGMA busy_timeout = 50"
+    if clinic.engine.dialect.name == "postgresql":
+        setting = "SET lock_timeout = 50"
+    other = open_casebook(clinic.url)
+    event.listen(other.engine, "connect", lambda connection, _: _set(connection, setting))
+    other.engine.dispose()
+    with writing(clinic.engine, alone=True):
+        with pytest.raises(StoreUnavailable, match="written by somebody else"):
+            record_visit(other, a_visit(), by="AB")
+        assert find_visit(other, "T-001", a_visit().visited_on) is None
+    assert record_visit(other, a_visit(), by="AB").added == 3
+    other.close()
+
+
+def _set(connection: Any, setting: str) -> None:
+    connection.execute(setting)
+    connection.commit()
 
 
 def test_a_read_only_casebook_is_told(sqlite_clinic: Casebook) -> None:
