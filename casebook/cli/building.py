@@ -11,7 +11,7 @@ from platformdirs import user_data_path
 from casebook.cli.progress import import_with_progress
 from casebook.domain.errors import InputRefused, StoreUnavailable, refuse
 from casebook.places import folder as bundled
-from casebook.services.keeping import Casebook, check_casebook, create_casebook
+from casebook.services.keeping import Casebook, check_casebook, create_casebook, open_casebook
 from casebook.services.registering import list_runners
 
 DEMO_CLINIC = "Demo clinic (invented)"
@@ -109,7 +109,7 @@ def _demo_codes() -> set[str]:
 def _check_demo(path: Path) -> None:
     """Refuse a file that is no demo casebook, so that a real one is never taken for it."""
     mend = "Move it away, or keep the demo elsewhere with --folder."
-    casebook = create_casebook(str(path), clinic_name=DEMO_CLINIC)  # brings an older one up to date
+    casebook = open_casebook(str(path))
     try:
         report = check_casebook(casebook)
         codes = {runner.code for runner in list_runners(casebook)}

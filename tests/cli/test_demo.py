@@ -37,6 +37,8 @@ def test_a_demo_that_stands_is_found_and_kept_as_it_was_left(
     assert said.code == 0
     assert f"found: {demo}" in said.out
     assert casebook("review", "MINE", "--db", demo).code == 0
+    assert f"built: {demo}" in casebook("demo", "--no-serve", "--fresh", "--db", demo).out
+    assert casebook("review", "MINE", "--db", demo).code == 1
 
 
 def test_a_casebook_that_is_not_the_demo_is_left_alone(casebook: Casebook, empty: Path):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 import shlex
 from pathlib import Path
@@ -14,6 +12,7 @@ from typer.core import TyperOption
 
 from casebook.cli.commands import app
 from casebook.intake.columns import TABLES, TableKind
+from tests.cli.conftest import Casebook
 
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -96,16 +95,16 @@ def test_every_make_target_that_is_named_exists():
     assert {"demo", "test", "bench", "screenshots", "constraints"} <= named
 
 
-def example_table(starting: str) -> list[dict[str, str]]:
-    start = README.index(starting)
-    return list(csv.DictReader(io.StringIO(README[start : README.index("```", start)])))
-
-
-def test_the_example_tables_have_the_required_columns():
-    tidy = example_table("runner,visit_date,kind,speed_km_h")
-    wide = example_table("runner,visit_date,kind,knee_flexion_midstance_left")
-    assert set(TABLES[TableKind.VISITS].required) <= set(tidy[0])
-    assert set(TABLES[TableKind.VISITS_WIDE].required) <= set(wide[0])
+def test_the_example_tables_can_be_imported(casebook: Casebook, empty: Path, tmp_path: Path):
+    blocks = re.findall(r"^```\n(runner,.*?)^```$", README, re.MULTILINE | re.DOTALL)
+    assert len(blocks) == 2
+    files = [tmp_path / f"{number}.csv" for number in range(len(blocks))]
+    for file, block in zip(files, blocks, strict=True):
+        file.write_text(block, encoding="utf-8")
+    said = casebook("import", *files, "--db", empty, "--json")
+    assert (said.code, said.err) == (0, "")
+    assert said.report["new_runners"] == ["R-01"]
+    assert [file["table"] for file in said.report["files"]] == ["visits", "visits_wide"]
 
 
 def test_the_job_and_the_caution_come_before_the_commands():
