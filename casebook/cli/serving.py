@@ -95,6 +95,7 @@ def _app(url: str, port: int) -> Iterator[subprocess.Popen[bytes]]:
         *("--server.fileWatcherType", "none"),
         *("--browser.gatherUsageStats", "false"),
         *("--logger.hideWelcomeMessage", "true"),
+        *("--logger.level", "warning"),
     ]
     process = subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL)
     try:
