@@ -41,9 +41,8 @@ screenshots: $(VENV)/.tests
 	$(BIN)/python -m seed_demo.screenshots
 
 bench: $(VENV)/.tests
-	@for bench in tests/bench/*_speed.py; do
-	  $(BIN)/python -m "tests.bench.$$(basename "$$bench" .py)"
-	done
+	@$(BIN)/python -m tests.bench.import_speed
+	$(BIN)/python -m tests.bench.runner_page_speed
 
 # A fresh environment, so that nothing but what pyproject.toml asks for is pinned.
 constraints:

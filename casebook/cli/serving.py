@@ -97,7 +97,10 @@ def _app(url: str, port: int) -> Iterator[subprocess.Popen[bytes]]:
         *("--logger.hideWelcomeMessage", "true"),
         *("--logger.level", "warning"),
     ]
-    process = subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL)
+    # What it greets with goes nowhere; its log, on standard error, stays.
+    process = subprocess.Popen(
+        command, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL
+    )
     try:
         yield process
     finally:
