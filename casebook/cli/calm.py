@@ -36,19 +36,27 @@ def run(arguments: Sequence[str] | None = None) -> int:
     """
     _accept_any_character()
     try:
+        code = _end(arguments)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        return _reader_left()
+    return code
+
+
+def _end(arguments: Sequence[str] | None) -> int:
+    try:
         from casebook.cli.commands import app
 
         app(args=arguments, prog_name="casebook")
-        sys.stdout.flush()
     except SystemExit as ending:
         return _code(ending)
     except CasebookError as refusal:
         typer.echo(refusal, err=True)
         return REFUSED
-    except BrokenPipeError:
-        return _reader_left()
     except KeyboardInterrupt:
         return STOPPED
+    except BrokenPipeError:
+        raise
     except Exception:
         typer.echo(
             "Something went wrong inside casebook; nothing half-done was stored. "
