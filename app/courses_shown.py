@@ -8,7 +8,8 @@ from app import state
 from app.messages import plain
 from app.verdicts_shown import show_lines
 from app.words import code_words
-from casebook.charts.course import Bar, Mark, TimeAxis, asymmetry_course, side_course
+from casebook.charts.course import asymmetry_course, side_course
+from casebook.charts.time_axis import Bar, Mark, TimeAxis
 from casebook.domain.metrics import Metric
 from casebook.domain.sides import InjurySide
 from casebook.domain.verdicts import Call, What
@@ -89,14 +90,14 @@ def _show_course(review: Review, metric: Metric, axis: TimeAxis) -> None:
     with st.container(border=True, key=f"course_{metric.key}"):
         st.markdown(f"#### {plain(metric.label)}")
         show_lines(review, metric)
-        st.altair_chart(
-            side_course(course, axis, unit=unit, palette=palette),
+        st.vega_lite_chart(
+            spec=side_course(course, axis, unit=unit, palette=palette),
             theme=None,
             key=f"chart_sides_{metric.key}",
         )
         if (course["what"] == What.ASYMMETRY.value).any():
-            st.altair_chart(
-                asymmetry_course(
+            st.vega_lite_chart(
+                spec=asymmetry_course(
                     course,
                     axis,
                     unit=asymmetry_unit(metric.asymmetry_form, metric.unit),

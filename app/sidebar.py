@@ -49,13 +49,13 @@ def choose_user(casebook: Casebook, *, place: str) -> None:
         index=None,
         key=key,
         format_func=lambda code: _name(users[code]),
-        placeholder="Choose your name" if codes else "Add a user first",
+        placeholder="Choose" if codes else "Add a user first",
         on_change=lambda: state.remember_user(st.session_state[key]),
     )
 
 
 def _name(user: User) -> str:
-    return f"{user.display_name} ({user.code})" if user.display_name else user.code
+    return f"{user.code} · {user.display_name}" if user.display_name else user.code
 
 
 def _add_user(casebook: Casebook) -> None:

@@ -39,8 +39,17 @@ WHATS = {
 MOVED, ALL, UNSURE = "Changed beyond error", "All", "Can't say"
 
 
+def only_because_the_better_side_fell(verdict: Verdict) -> bool:
+    """An asymmetry that shrank the wrong way round: no good news, whatever its size says."""
+    return (
+        verdict.verdict is Call.IMPROVED and verdict.which_side_moved is SideMoved.BETTER_SIDE_FELL
+    )
+
+
 def call_line(verdict: Verdict) -> str:
     """The verdict with its sign and, where there is none, the reason."""
+    if only_because_the_better_side_fell(verdict):
+        return ":material/warning: **smaller, but only because the better side fell**"
     words = CALLS[verdict.verdict]
     bold = verdict.verdict in {Call.WORSENED, Call.IMPROVED}
     told = f"{SIGNS[verdict.verdict]} {f'**{words}**' if bold else words}"
@@ -56,11 +65,18 @@ def unit_of(verdict: Verdict, metric: Metric) -> str:
 
 def show_summary(review: Review) -> None:
     """How many verdicts of each kind, in one line."""
-    counted = Counter(verdict.verdict for verdict in review.verdicts)
+    hollow = [v for v in review.verdicts if only_because_the_better_side_fell(v)]
+    counted = Counter(v.verdict for v in review.verdicts if v not in hollow)
     parts = [
         f"{SIGNS[call]} **{counted[call]}** {CALLS[call]}"
         for call in (Call.WORSENED, Call.IMPROVED, Call.UNCHANGED, Call.CANNOT_SAY)
     ]
+    if hollow:
+        parts.insert(
+            1,
+            f":material/warning: **{len(hollow)}** asymmetry smaller only because the better "
+            "side fell",
+        )
     st.markdown(" &nbsp; ".join(parts))
 
 
@@ -148,5 +164,7 @@ def _sentence(verdict: Verdict, metric: Metric) -> str:
     )
     error = f" (MDC {number_words(verdict.mdc95, unit)})" if verdict.mdc95 else ""
     moved = verdict.which_side_moved
-    side = f"; {SIDES_MOVED[moved]}" if moved and moved is not SideMoved.NEITHER else ""
+    told = moved and moved not in {SideMoved.NEITHER, SideMoved.CROSSED_OVER}
+    told = told and not only_because_the_better_side_fell(verdict)
+    side = f"; {SIDES_MOVED[moved]}" if moved and told else ""
     return f"**{WHATS[verdict.what]}** {plain(sizes)}{plain(error)}: {call_line(verdict)}{side}"

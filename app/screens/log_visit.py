@@ -241,7 +241,7 @@ def _show_sheet(sheet: _Sheet) -> None:
         usual = [metric for metric in metrics if metric.key in known]
         with st.container(horizontal=True, gap="large"):
             everything = not usual or st.toggle(
-                f"All {len(metrics)} metrics of the catalogue, not only this runner's {len(usual)}",
+                f"Show all {len(metrics)} metrics",
                 key=sheet.draft.key("all_metrics"),
             )
             explained = st.toggle("Explain each metric", key=sheet.draft.key("explained"))

@@ -100,9 +100,7 @@ def furnish(casebook: Casebook) -> None:
 
 
 @pytest.fixture(scope="session")
-def furnished_file(
-    sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory
-) -> Path:
+def furnished_file(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("furnished") / "casebook.sqlite"
     shutil.copyfile(sqlite_template, path)
     casebook = open_casebook(str(path))
@@ -140,6 +138,11 @@ def app() -> AppTest:
     return AppTest.from_file(MAIN, default_timeout=30)
 
 
+def links(app: AppTest) -> list[str]:
+    """Words of the links on the page, in order."""
+    return [str(link.proto.label).strip("*").replace("\\", "") for link in app.get("page_link")]
+
+
 def at_page(app: AppTest, name: str, **query: str) -> AppTest:
     """The app with a page opened, as by a link."""
     app.run()
@@ -150,7 +153,13 @@ def at_page(app: AppTest, name: str, **query: str) -> AppTest:
 def words(app: AppTest) -> str:
     """Everything that the page says in text."""
     kinds = (
-        app.title, app.subheader, app.markdown, app.caption, app.info, app.success, app.warning,
+        app.title,
+        app.subheader,
+        app.markdown,
+        app.caption,
+        app.info,
+        app.success,
+        app.warning,
         app.error,
     )
     said = "\n".join(str(element.value) for kind in kinds for element in kind)

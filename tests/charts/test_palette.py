@@ -68,13 +68,14 @@ def test_words_and_lines_stand_out_from_the_background(palette: Palette) -> None
             assert contrast(ink, ground) >= 4.5, (ink, ground)
         assert contrast(palette.attention, ground) >= 4.5
     assert contrast(palette.programme_text, palette.programme) >= 4.5
+    # A button's words are white; the button itself is a part of the page (1.4.11: 3).
+    assert contrast("#ffffff", palette.accent) >= 4.5
+    assert contrast(palette.accent, palette.background) >= 3
 
 
 @pytest.mark.parametrize("palette", BOTH)
 @pytest.mark.parametrize("vision", VISION)
-def test_left_and_right_differ_for_colour_blind_eyes(
-    palette: Palette, vision: str
-) -> None:
+def test_left_and_right_differ_for_colour_blind_eyes(palette: Palette, vision: str) -> None:
     # A CIE76 distance of 2.3 is just noticeable; 20 is seen at a glance (common practice).
     seen = {
         name: lab(np.array(VISION[vision]) @ linear(getattr(palette, name)))

@@ -1,0 +1,250 @@
+"""The drawings behind the courses, made by Altair once for each kind and then only filled.
+
+Altair checks every part of a chart against its grammar, which takes longer than all else on a
+runner's page. What differs from metric to metric (rows, limits, a unit) is filled in later, so
+that the checking is done once for a kind of chart and not for every chart.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import altair as alt
+
+from casebook.charts.palette import Palette
+from casebook.charts.styling import styled
+from casebook.charts.time_axis import Rows
+
+Spec = dict[str, Any]
+
+SIDE_HEIGHT = 220
+ASYMMETRY_HEIGHT = 140
+STRIP = 18
+# Both panels reserve the same room for their labels, so that the visits stand in line.
+AXIS_ROOM = 46
+SIDE_WORDS = {"left": "Left", "right": "Right", "none": "Whole body"}
+SHAPES = {"Left": "triangle-left", "Right": "triangle-right", "Whole body": "circle"}
+DASHES = {"Left": [1, 0], "Right": [6, 3], "Whole body": [1, 0]}
+POINTS, BANDS, BARS, MARKS, ZERO = "points", "bands", "bars", "marks", "zero"
+# Cuts a programme's title where its bar ends, whatever width the chart has on the screen.
+WITHIN_BAR = alt.expr(
+    "max(1, scale('x', toDate(datum.until)) - scale('x', toDate(datum.visited_on)) - 8)"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """What a course's axes show.
+
+    Parameters
+    ----------
+    low, high : float
+        Ends of the value axis.
+    title : str
+        Of the value axis.
+    first, last : dict
+        Ends of the time axis.
+    ticks : tuple of dict
+        Days to be named along it.
+    """
+
+    low: float
+    high: float
+    title: str
+    first: Mapping[str, int]
+    last: Mapping[str, int]
+    ticks: tuple[Mapping[str, int], ...]
+
+
+def filled(drawing: str, rows: Mapping[str, Rows], limits: Limits) -> Spec:
+    """A drawing with its rows and limits, as a Vega-Lite specification.
+
+    Layers without rows are left out, so that no empty band or ring is drawn.
+    """
+    spec: Spec = json.loads(drawing)
+    layers = []
+    for layer in spec["layer"]:
+        source = layer["data"]["name"]
+        if not rows.get(source):
+            continue
+        layer["data"] = {"values": rows[source]}
+        layers.append(layer)
+        if source == POINTS:
+            _limit(layer["encoding"], limits)
+    spec["layer"] = layers
+    return spec
+
+
+def _limit(encoding: Spec, limits: Limits) -> None:
+    x, y = encoding["x"], encoding["y"]
+    x["scale"]["domain"] = [limits.first, limits.last]
+    x["axis"]["values"] = list(limits.ticks)
+    y["scale"]["domain"] = [limits.low, limits.high]
+    y["title"] = limits.title or None
+
+
+@lru_cache(maxsize=32)
+def side_drawing(sides: tuple[str, ...], palette: Palette, *, flags: bool) -> str:
+    """Sides by visit, with their bands, programmes and complaints; JSON to be filled.
+
+    Parameters
+    ----------
+    sides : tuple of str
+        Words of the sides that are drawn.
+    palette : Palette
+    flags : bool
+        Whether flagged visits are ringed here, which they are where there is no asymmetry.
+    """
+    colours = {"Left": palette.left, "Right": palette.right, "Whole body": palette.neutral}
+    legend = alt.Legend(title=None) if len(sides) > 1 else None
+
+    def scale(choices: Mapping[str, Any]) -> alt.Scale:
+        return alt.Scale(domain=list(sides), range=[choices[side] for side in sides])
+
+    colour = alt.Color("Side:N", scale=scale(colours), legend=legend)
+    fill = alt.Fill("Side:N", scale=scale(colours), legend=legend)
+    base = _points(zero=False)
+    line = base.mark_line(strokeWidth=2).encode(
+        color=colour,
+        strokeDash=alt.StrokeDash("Side:N", scale=scale(DASHES), legend=legend),
+    )
+    point = base.mark_point(size=110, strokeWidth=2, opacity=1).encode(
+        color=colour,
+        shape=alt.Shape("Side:N", scale=scale(SHAPES), legend=legend),
+        fill=alt.when("datum.reference").then(alt.value(palette.background)).otherwise(fill),
+        tooltip=_tooltip(sided=True),
+    )
+    layers = [*_bar_layers(palette), *_mark_layers(palette), *_band_layers(colour, fill)]
+    layers += [line, point, *(_flag_layers(base, palette) if flags else ())]
+    return _drawn(layers, SIDE_HEIGHT, palette)
+
+
+@lru_cache(maxsize=4)
+def asymmetry_drawing(palette: Palette) -> str:
+    """Right minus left by visit, with its band and rings around flagged visits."""
+    colour = alt.value(palette.neutral)
+    base = _points(zero=True)
+    line = base.mark_line(strokeWidth=2).encode(color=colour)
+    point = base.mark_point(size=80, strokeWidth=2, shape="diamond", opacity=1).encode(
+        color=colour,
+        fill=alt.when("datum.reference").then(alt.value(palette.background)).otherwise(colour),
+        tooltip=_tooltip(sided=False),
+    )
+    zero = (
+        alt.Chart(alt.NamedData(ZERO))
+        .mark_rule(strokeWidth=1, color=palette.muted)
+        .encode(y="value:Q")
+    )
+    layers = [zero, *_band_layers(colour, colour), line, point, *_flag_layers(base, palette)]
+    return _drawn(layers, ASYMMETRY_HEIGHT, palette)
+
+
+def _drawn(layers: list[alt.Chart], height: int, palette: Palette) -> str:
+    chart = styled(alt.layer(*layers).properties(height=height), palette)
+    return json.dumps(chart.to_dict())
+
+
+def _points(*, zero: bool) -> alt.Chart:
+    return alt.Chart(alt.NamedData(POINTS)).encode(
+        x=alt.X(
+            "visited_on:T",
+            title=None,
+            scale=alt.Scale(nice=False),
+            axis=alt.Axis(
+                format="%-d %b %y",
+                labelOverlap="greedy",
+                labelSeparation=8,
+                labelFlush=True,
+                grid=False,
+            ),
+        ),
+        y=alt.Y(
+            "value:Q",
+            title=None,
+            scale=alt.Scale(nice=False, zero=zero),
+            axis=alt.Axis(
+                minExtent=AXIS_ROOM,
+                maxExtent=AXIS_ROOM,
+                tickCount=5,
+                domain=False,
+                titlePadding=4,
+            ),
+        ),
+    )
+
+
+def _tooltip(*, sided: bool) -> list[alt.Tooltip]:
+    return [
+        alt.Tooltip("visited_on:T", title="Visit", format="%-d %B %Y"),
+        *([alt.Tooltip("Side:N", title="Side")] if sided else []),
+        alt.Tooltip("Value:N", title="Mean" if sided else "Right minus left"),
+        alt.Tooltip("n:N", title="Trials"),
+        alt.Tooltip("Meaning:N", title="Against baseline"),
+    ]
+
+
+def _flag_layers(base: alt.Chart, palette: Palette) -> list[alt.Chart]:
+    flagged = base.transform_filter("datum.flagged")
+    ring = flagged.mark_point(
+        size=420, shape="circle", strokeWidth=2.5, color=palette.attention, filled=False, opacity=1
+    ).encode(tooltip=_tooltip(sided=False))
+    word = flagged.mark_text(
+        text="flag", dy=-19, fontWeight=600, fontSize=12, color=palette.attention
+    )
+    return [ring, word]
+
+
+def _band_layers(colour: Any, fill: Any) -> list[alt.Chart]:
+    base = alt.Chart(alt.NamedData(BANDS)).encode(x="visited_on:T", color=colour)
+    band = (
+        base.transform_filter("isValid(datum.low)")
+        .mark_area(opacity=0.14, strokeWidth=0, line=False)
+        .encode(y="low:Q", y2="high:Q", fill=fill)
+    )
+    middle = base.mark_line(strokeWidth=1, strokeDash=[2, 3], opacity=0.8).encode(y="value:Q")
+    return [band, middle]
+
+
+def _bar_layers(palette: Palette) -> list[alt.Chart]:
+    base = alt.Chart(alt.NamedData(BARS)).encode(
+        x="visited_on:T",
+        tooltip=[
+            alt.Tooltip("words:N", title="Programme"),
+            alt.Tooltip("started:T", title="Started", format="%-d %B %Y"),
+            alt.Tooltip("ended:N", title="Ended"),
+        ],
+    )
+    bar = base.mark_rect(color=palette.programme, cornerRadius=3).encode(
+        x2="until:T", y=_above_foot(STRIP), y2=_above_foot(0)
+    )
+    word = base.mark_text(
+        align="left", dx=5, fontSize=11, color=palette.programme_text, limit=WITHIN_BAR
+    ).encode(text="words:N", y=_above_foot(STRIP / 2))
+    return [bar, word]
+
+
+def _above_foot(pixels: float) -> Any:
+    # Not from a height known here: the page may give the chart another one.
+    return alt.value(alt.expr(f"height - {pixels:g}"))
+
+
+def _mark_layers(palette: Palette) -> list[alt.Chart]:
+    base = alt.Chart(alt.NamedData(MARKS)).encode(
+        x="visited_on:T",
+        tooltip=[
+            alt.Tooltip("words:N", title="Complaint"),
+            alt.Tooltip("visited_on:T", title="Began", format="%-d %B %Y"),
+        ],
+    )
+    rule = base.mark_rule(color=palette.attention, strokeDash=[1, 3], strokeWidth=1.5)
+    cross = base.mark_point(
+        shape="cross", size=80, color=palette.attention, filled=True, opacity=1
+    ).encode(y=alt.value(4))
+    word = base.mark_text(
+        align="left", baseline="middle", dx=9, fontSize=11, color=palette.attention, limit=180
+    ).encode(text="words:N", y=alt.value(4))
+    return [rule, cross, word]

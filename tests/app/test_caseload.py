@@ -1,0 +1,88 @@
+"""Caseload: who is due, who has a flag, what it says; finding and adding a runner."""
+
+from __future__ import annotations
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from casebook.domain.injuries import Region
+from casebook.domain.people import Runner
+from casebook.domain.sides import InjurySide
+from casebook.services.keeping import Casebook
+from casebook.services.registering import get_runner, list_injuries, register_runner
+from tests.app.conftest import NEW, STEADY, WORSE, links, words
+
+pytestmark = pytest.mark.usefixtures("clinic_file")
+
+
+def test_a_flagged_runner_stands_first_with_the_flag_in_words(app: AppTest) -> None:
+    app.run()
+    assert not app.exception
+    assert links(app) == [WORSE, STEADY, NEW]
+    said = words(app)
+    assert "3 runners · **1 with an open flag** · **2 overdue**" in said
+    assert "Hip abductor strength: asymmetry up from 3.4% (left larger)" in said
+    assert "9 Apr 2026, overdue by" in said
+    assert "never replace it" in said
+
+
+def test_the_filters_leave_the_runners_they_name(app: AppTest) -> None:
+    app.run()
+    app.segmented_control(key="caseload_show").set_value("With a flag").run()
+    assert links(app) == [WORSE]
+    app.segmented_control(key="caseload_show").set_value("Overdue").run()
+    assert links(app) == [WORSE, STEADY]
+
+
+def test_the_search_looks_at_code_discipline_and_complaint(app: AppTest) -> None:
+    app.run()
+    app.text_input(key="caseload_search").set_value("knee MARATHON").run()
+    assert links(app) == [WORSE]
+    app.text_input(key="caseload_search").set_value("nobody").run()
+    assert links(app) == []
+    assert "No runner fits the search" in words(app)
+
+
+def test_a_page_number_beyond_the_found_runners_is_mended(app: AppTest, clinic: Casebook) -> None:
+    for number in range(40):
+        register_runner(clinic, Runner(code=f"Z-{number:02}"))
+    app.run()
+    app.number_input(key="caseload_page").set_value(2).run()
+    assert len(links(app)) == 43 - 25
+    app.text_input(key="caseload_search").set_value("Z-").run()
+    app.number_input(key="caseload_page").set_value(2).run()
+    app.text_input(key="caseload_search").set_value("Z-1").run()
+    assert len(links(app)) == 10
+    assert not app.exception
+
+
+def test_a_runner_is_added_with_a_complaint_and_opened(app: AppTest, clinic: Casebook) -> None:
+    app.run()
+    app.text_input(key="runner_code").set_value("Ö'x\"🏃")
+    app.number_input(key="runner_born").set_value(1988)
+    app.toggle(key="runner_injured").set_value(True).run()
+    app.selectbox(key="injury_region").set_value(Region.ANKLE)
+    app.selectbox(key="injury_side").set_value(InjurySide.LEFT)
+    app.button(key="runner_add").click().run()
+    assert not app.exception
+    assert get_runner(clinic, "Ö'x\"🏃").birth_year == 1988
+    assert [injury.region for injury in list_injuries(clinic, "Ö'x\"🏃")] == [Region.ANKLE]
+    said = words(app)
+    assert "Runner Ö'x\"🏃 is registered" in said
+    assert "No visit is stored yet" in said
+
+
+def test_a_code_that_is_taken_is_refused_in_words(app: AppTest) -> None:
+    app.run()
+    app.text_input(key="runner_code").set_value(STEADY)
+    app.button(key="runner_add").click().run()
+    assert f"A runner '{STEADY}' is registered already" in words(app)
+    assert not app.exception
+
+
+def test_a_birth_year_that_cannot_be_is_refused_in_words(app: AppTest) -> None:
+    app.run()
+    app.text_input(key="runner_code").set_value("R-x")
+    app.number_input(key="runner_born").set_value(1700)
+    app.button(key="runner_add").click().run()
+    assert "birth_year is 1700" in words(app)

@@ -1,0 +1,201 @@
+"""Logging a visit: nothing typed is lost, nothing stored is changed, nothing odd is dropped."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from casebook.domain.sides import Side
+from casebook.domain.visits import MissingReason, VisitKind, value_of_mean
+from casebook.services.keeping import Casebook
+from casebook.services.recording import find_visit, list_visits, record_visit
+from casebook.services.registering import list_users, register_user
+from casebook.domain.people import User
+from tests.app.conftest import CONDITIONS, DROP, NEW, STRENGTH, WORSE, at_page, visit_of, words
+
+pytestmark = pytest.mark.usefixtures("clinic_file")
+TODAY = date(2026, 4, 6)
+
+
+def key(runner: str, *parts: str, serial: int = 0) -> str:
+    return "_".join(("log", runner.encode().hex(), str(serial), *parts))
+
+
+def cell(app: AppTest, metric: str, side: str, text: str, runner: str = WORSE) -> None:
+    app.text_input(key=key(runner, metric, side)).set_value(text).run()
+
+
+@pytest.fixture
+def sheet(app: AppTest) -> AppTest:
+    """The sheet of the worse runner's visit of 6 April."""
+    at_page(app, "log_visit", runner=WORSE)
+    return app.date_input(key=key(WORSE, "visited_on")).set_value(TODAY).run()
+
+
+def save(app: AppTest) -> AppTest:
+    return app.button(key="save_visit").click().run()
+
+
+def test_conditions_come_from_the_last_visit_but_pain_is_asked_anew(sheet: AppTest) -> None:
+    assert sheet.number_input(key=key(WORSE, "speed_km_h")).value == 11.0
+    assert sheet.text_input(key=key(WORSE, "footwear")).value == "own shoes"
+    assert sheet.selectbox(key=key(WORSE, "kind")).value is VisitKind.REVIEW
+    assert sheet.number_input(key=key(WORSE, "pain_today")).value is None
+
+
+def test_the_previous_value_and_the_change_so_far_stand_beside_the_cell(sheet: AppTest) -> None:
+    assert "was 220 N" in words(sheet)
+    cell(sheet, STRENGTH, "right", "231 229 230")
+    assert "**230 N** of 3. was 220 N, **change +10.0 N**" in words(sheet)
+
+
+def test_a_visit_is_saved_with_all_that_was_typed_and_shown_at_once(
+    sheet: AppTest, clinic: Casebook
+) -> None:
+    cell(sheet, STRENGTH, "left", "300 302 298")
+    cell(sheet, STRENGTH, "right", "210,5 n=3")
+    cell(sheet, DROP, "left", "painful")
+    cell(sheet, "cadence", "none", "172 173 171")
+    sheet.number_input(key=key(WORSE, "pain_today")).set_value(3.0).run()
+    sheet.text_input(key=key(WORSE, "note")).set_value("windy").run()
+    save(sheet)
+    assert not sheet.exception
+    said = words(sheet)
+    assert sheet.title[0].value.replace("\\", "") == WORSE
+    assert "The visit of 6 Apr 2026 is saved, 4 values in one go" in said
+    assert "open flag" in said
+    stored = find_visit(clinic, WORSE, TODAY)
+    assert stored is not None
+    assert stored.recorded_by == "AB"
+    assert stored.visit.note == "windy"
+    assert stored.visit.conditions == replace(CONDITIONS, pain_today=3.0)
+    values = {(value.metric, value.side): value for value in stored.visit.values}
+    assert values[STRENGTH, Side.LEFT].trials == (300.0, 302.0, 298.0)
+    assert values[STRENGTH, Side.RIGHT] == value_of_mean(STRENGTH, Side.RIGHT, 210.5, 3)
+    assert values[DROP, Side.LEFT].missing_reason is MissingReason.PAINFUL
+    assert (DROP, Side.RIGHT) not in values
+
+
+def test_what_cannot_be_read_is_named_at_its_cell_and_nothing_is_saved(
+    sheet: AppTest, clinic: Casebook
+) -> None:
+    cell(sheet, STRENGTH, "left", "300 30x")
+    cell(sheet, STRENGTH, "right", "290")
+    assert "'30x' is not a number" in words(sheet)
+    save(sheet)
+    assert "Nothing was saved: mend the cells" in words(sheet)
+    assert len(list_visits(clinic, WORSE)) == 3
+    assert sheet.text_input(key=key(WORSE, STRENGTH, "left")).value == "300 30x"
+
+
+def test_a_number_beyond_the_plausible_range_is_asked_about_and_then_kept(
+    sheet: AppTest, clinic: Casebook
+) -> None:
+    cell(sheet, STRENGTH, "left", "1900")
+    assert "1900 lies outside the plausible" in words(sheet)
+    save(sheet)
+    assert find_visit(clinic, WORSE, TODAY) is None
+    sure = next(box for box in sheet.checkbox if "1900" in box.label)
+    sure.check().run()
+    save(sheet)
+    stored = find_visit(clinic, WORSE, TODAY)
+    assert stored is not None
+    assert [value.mean for value in stored.visit.values] == [1900.0]
+
+
+def test_a_confirmation_holds_for_that_number_only(sheet: AppTest) -> None:
+    cell(sheet, STRENGTH, "left", "1900")
+    next(box for box in sheet.checkbox if "1900" in box.label).check().run()
+    cell(sheet, STRENGTH, "left", "1901")
+    save(sheet)
+    assert "Nothing was saved" in words(sheet)
+
+
+def test_what_was_typed_survives_a_look_at_another_page(sheet: AppTest) -> None:
+    cell(sheet, STRENGTH, "left", "305")
+    sheet.switch_page("screens/caseload.py").run()
+    at_page(sheet, "log_visit", runner=WORSE)
+    assert sheet.text_input(key=key(WORSE, STRENGTH, "left")).value == "305"
+    assert sheet.date_input(key=key(WORSE, "visited_on")).value == TODAY
+
+
+def test_one_runners_entries_never_show_at_another(sheet: AppTest) -> None:
+    cell(sheet, STRENGTH, "left", "305")
+    sheet.selectbox(key="log_runner").set_value(NEW).run()
+    assert sheet.text_input(key=key(NEW, STRENGTH, "left")).value == ""
+    sheet.selectbox(key="log_runner").set_value(WORSE).run()
+    assert sheet.text_input(key=key(WORSE, STRENGTH, "left")).value == "305"
+
+
+def test_a_visit_of_that_day_is_added_to_and_never_overwritten(
+    app: AppTest, clinic: Casebook
+) -> None:
+    before = find_visit(clinic, WORSE, date(2026, 3, 9))
+    assert before is not None
+    at_page(app, "log_visit", runner=WORSE)
+    app.date_input(key=key(WORSE, "visited_on")).set_value(date(2026, 3, 9)).run()
+    assert "A visit of 9 Mar 2026 is already stored (review, 5 values, by AB)" in words(app)
+    closed = app.text_input(key=key(WORSE, STRENGTH, "right", "stored"))
+    assert closed.disabled
+    app.toggle(key=key(WORSE, "all_metrics")).set_value(True).run()
+    cell(app, "step_length", "left", "98 99")
+    save(app)
+    after = find_visit(clinic, WORSE, date(2026, 3, 9))
+    assert after is not None
+    assert set(before.visit.values) < set(after.visit.values)
+    assert len(after.visit.values) == 6
+    assert after.revision == before.revision + 1
+
+
+def test_two_people_saving_one_visit_are_told_and_entries_are_kept(
+    sheet: AppTest, clinic: Casebook
+) -> None:
+    cell(sheet, STRENGTH, "left", "305")
+    if "CD" not in {user.code for user in list_users(clinic)}:
+        register_user(clinic, User(code="CD"))
+    record_visit(clinic, visit_of(WORSE, TODAY, VisitKind.REVIEW, 250.0, 4.0), by="CD")
+    # The sheet was opened before the other's save and has not been read again.
+    save(sheet)
+    said = words(sheet)
+    assert "already saved by CD" in said or "already stored (review, 5 values, by CD)" in said
+    assert not sheet.exception
+    stored = find_visit(clinic, WORSE, TODAY)
+    assert stored is not None
+    assert stored.recorded_by == "CD"
+    sheet.run()
+    assert "you typed 305, which is not saved" in words(sheet)
+
+
+def test_a_second_session_of_the_day_stands_beside_the_first(
+    app: AppTest, clinic: Casebook
+) -> None:
+    at_page(app, "log_visit", runner=WORSE)
+    app.date_input(key=key(WORSE, "visited_on")).set_value(date(2026, 3, 9)).run()
+    app.selectbox(key=key(WORSE, "session", "2026-03-09")).set_value(2).run()
+    cell(app, STRENGTH, "left", "303")
+    save(app)
+    stored = find_visit(clinic, WORSE, date(2026, 3, 9), 2)
+    assert stored is not None
+    assert [value.mean for value in stored.visit.values] == [303.0]
+
+
+def test_a_new_runner_is_offered_the_whole_catalogue(app: AppTest) -> None:
+    at_page(app, "log_visit", runner=NEW)
+    assert app.selectbox(key=key(NEW, "kind")).value is VisitKind.BASELINE
+    assert app.text_input(key=key(NEW, "navicular_drop", "left")).value == ""
+    assert "first time" in words(app)
+
+
+def test_nobody_saves_without_a_name(app: AppTest, clinic: Casebook) -> None:
+    register_user(clinic, User(code="CD"))
+    at_page(app, "log_visit", runner=WORSE)
+    cell(app, STRENGTH, "left", "305")
+    save(app)
+    assert "Say first who you are" in words(app)
+    app.selectbox(key="who_log").set_value("CD").run()
+    save(app)
+    stored = list_visits(clinic, WORSE)[-1]
+    assert stored.recorded_by == "CD"

@@ -1,0 +1,139 @@
+"""Runner: flags with what they rest on, verdicts, courses; linked to by its address."""
+
+from __future__ import annotations
+
+import json
+import time
+from datetime import date
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from casebook.domain.people import Runner
+from casebook.domain.visits import VisitKind
+from casebook.services.flagging import list_flags
+from casebook.services.keeping import Casebook
+from casebook.services.recording import record_visit
+from casebook.services.registering import register_runner
+from tests.app.conftest import NEW, STEADY, WORSE, at_page, visit_of, words
+
+pytestmark = pytest.mark.usefixtures("clinic_file")
+
+
+def test_a_flag_is_read_with_numbers_error_and_chance(app: AppTest) -> None:
+    said = words(at_page(app, "runner", runner=WORSE))
+    assert not app.exception
+    assert "1 open flag at the latest visit" in said
+    assert "asymmetry up from 3.4% (left larger) to 30.8% (left larger)" in said
+    assert "Error figure: your own measurements (own repeat measurements" in said
+    assert "Compared with the mean of 1 baseline visit; conditions: like for like" in said
+    assert "false flags on average in a runner who has not changed at all" in said
+    assert "never replace it" in said
+
+
+def test_the_verdict_table_says_what_changed_and_against_which_error(app: AppTest) -> None:
+    at_page(app, "runner", runner=WORSE)
+    table = app.table[0].value
+    assert list(table.columns) == [
+        "Metric",
+        "What",
+        "Baseline",
+        "Now",
+        "Change",
+        "MDC",
+        "Verdict",
+        "Which side moved",
+        "Like for like",
+        "Error figure",
+    ]
+    right = table[table["What"] == "▶ right"].iloc[0]
+    assert (right["Baseline"], right["Now"]) == ("290 N", "220 N")
+    assert right["Change"].replace("\\", "") == "−70.0 N"
+    assert "worsened beyond error" in right["Verdict"]
+    app.segmented_control(key=f"verdicts_{WORSE}").set_value("All").run()
+    assert len(app.table[0].value) == 7
+
+
+def test_the_flagged_metric_is_drawn_first_with_both_sides_and_its_asymmetry(app: AppTest) -> None:
+    at_page(app, "runner", runner=WORSE)
+    assert app.multiselect(key=f"courses_{WORSE}").value == ["hip_abductor_strength"]
+    charts = [json.loads(chart.proto.spec) for chart in app.get("vega_lite_chart")]
+    assert len(charts) == 2
+    domains = [
+        layer["encoding"]["color"]["scale"]["domain"]
+        for layer in charts[0]["layer"]
+        if "scale" in layer["encoding"].get("color", {})
+    ]
+    assert ["Left", "Right"] in domains
+
+
+def test_a_steady_runner_has_no_flag_and_it_is_said(app: AppTest) -> None:
+    said = words(at_page(app, "runner", runner=STEADY))
+    assert "No open flag at the latest visit (9 Mar 2026)" in said
+    assert "**0** worsened beyond error" in said
+
+
+def test_a_flag_is_acknowledged_by_a_named_user_with_a_reason(
+    app: AppTest, clinic: Casebook
+) -> None:
+    at_page(app, "runner", runner=WORSE)
+    key = "acknowledge_hip_abductor_strength_asymmetry_above_baseline_0"
+    app.button(key=f"FormSubmitter:{key}-Acknowledge as AB").click().run()
+    assert "acknowledged with a reason" in words(app)
+    app.text_area(key=f"{key}_reason").set_value("strength block started")
+    app.button(key=f"FormSubmitter:{key}-Acknowledge as AB").click().run()
+    said = words(app)
+    assert "No open flag at the latest visit" in said
+    assert "acknowledged by AB on" in said
+    assert "strength block started" in said
+    kept = [flag for flag in list_flags(clinic, all_visits=True).flags if flag.acknowledged]
+    assert [(flag.runner, flag.acknowledged_by) for flag in kept] == [(WORSE, "AB")]
+
+
+def test_a_saved_visit_is_seen_at_once(app: AppTest, clinic: Casebook) -> None:
+    said = words(at_page(app, "runner", runner=STEADY))
+    assert "3 visits, the latest on 9 Mar 2026" in said
+    record_visit(clinic, visit_of(STEADY, date(2026, 4, 6), VisitKind.REVIEW, 200.0, 4.2), by="AB")
+    said = words(app.run())
+    assert "4 visits, the latest on 6 Apr 2026" in said
+    assert "1 open flag at the latest visit" in said
+
+
+def test_a_runner_without_visits_is_asked_for_the_first(app: AppTest) -> None:
+    assert "No visit is stored yet" in words(at_page(app, "runner", runner=NEW))
+
+
+def test_a_code_that_nobody_has_is_answered_calmly(app: AppTest) -> None:
+    said = words(at_page(app, "runner", runner="R-nobody"))
+    assert "There is no runner 'R-nobody'" in said
+    assert not app.exception
+
+
+def test_without_a_code_one_is_asked_for(app: AppTest) -> None:
+    at_page(app, "runner")
+    app.selectbox(key="runner_choice").set_value(STEADY).run()
+    assert app.title[0].value.replace("\\", "") == STEADY
+    assert app.query_params["runner"] == STEADY
+
+
+@pytest.mark.bench
+def test_the_page_takes_no_longer_when_many_runners_are_stored(
+    app: AppTest, clinic: Casebook
+) -> None:
+    def best() -> float:
+        times = []
+        for _ in range(7):
+            begun = time.perf_counter()
+            app.run()
+            times.append(time.perf_counter() - begun)
+        return min(times)
+
+    at_page(app, "runner", runner=WORSE)
+    for number in range(200):
+        register_runner(clinic, Runner(code=f"few-{number}"))
+    few = best()
+    for number in range(1800):
+        register_runner(clinic, Runner(code=f"many-{number}"))
+    many = best()
+    assert many < 0.5
+    assert many / few < 1.3
