@@ -189,7 +189,11 @@ def _visits(context: Context, gathered: Gathered, rows: VisitRows) -> tuple[Visi
     condition_rows: dict[str, Whole] = {}
     for name in CONDITION_NAMES:
         book = list(gathered.condition_values[name])
-        codes = rows.conditions[name]
+        codes = rows.conditions.get(name)
+        if codes is None:
+            conditions[name] = [None] * len(first)
+            condition_rows[name] = np.full(len(first), -1, dtype=np.int64)
+            continue
         given = np.flatnonzero(codes >= 0)
         # The first row of each visit that gives it: assigned backwards, the first one stays.
         source = np.full(len(first), -1, dtype=np.int64)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from casebook.domain.errors import InputRefused, Problem
 from casebook.intake.rows import DELIMITERS, blocks
 
-LARGEST_FILE = 200 * 1024 * 1024
+LARGEST_FILE = 150 * 1024 * 1024
 LONGEST_HEADER = 100_000
 BLANK = b"\xef\xbb\xbf \t\r\n"
 SAVE_AS_UTF8 = (
@@ -116,7 +116,7 @@ def read_sheet(path: Path, known_names: Iterable[str] = ()) -> Sheet:
     line, start, end, delimiter = _find_header(text, frozenset(known_names))
     header = _header(text[start:end], line, delimiter)
     _check_header(header)
-    return _read_body(path.name, header, (line, text[end + 1 :]), delimiter)
+    return _read_body(path.name, header, (line, text, end + 1), delimiter)
 
 
 def _whole_file(
@@ -259,13 +259,15 @@ def _check_header(header: tuple[str, ...]) -> None:
         raise InputRefused(tuple(problems))
 
 
-def _read_body(file: str, header: tuple[str, ...], body: tuple[int, str], delimiter: str) -> Sheet:
-    header_line, text = body
+def _read_body(
+    file: str, header: tuple[str, ...], body: tuple[int, str, int], delimiter: str
+) -> Sheet:
+    header_line, text, below = body
     codes = [_Codes() for _ in header]
     parts: list[list[NDArray[np.int32]]] = [[] for _ in header]
     lines: list[NDArray[np.int64]] = []
     problems: list[Problem] = []
-    for block in blocks(text, header_line + 1, delimiter, len(header), problems):
+    for block in blocks(text, header_line + 1, delimiter, len(header), problems, below):
         lines.append(np.array(block.lines, dtype=np.int64))
         for index, cells in enumerate(block.columns):
             coded = map(codes[index].__getitem__, cells)

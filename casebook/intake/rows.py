@@ -31,32 +31,34 @@ class Block:
 
 
 def blocks(
-    body: str, first_line: int, delimiter: str, width: int, problems: list[Problem]
+    text: str, first_line: int, delimiter: str, width: int, problems: list[Problem], start: int = 0
 ) -> Iterator[Block]:
     r"""Cut the rows below the header into blocks.
 
     Parameters
     ----------
-    body : str
-        Text below the header, lines ended by `\n`.
+    text : str
+        Lines ended by `\n`.
     first_line : int
-        Number of its first line within the file.
+        Number, within the file, of the line that begins at `start`.
+    start : int
+        Where the text below the header begins.
     width : int
         Cells that a row must have.
     problems : list of Problem
         Rows that have another number of cells are added here and left out.
     """
-    if '"' in body:
-        yield from _quoted(body, first_line, delimiter, width, problems)
+    if text.find('"', start) >= 0:
+        yield from _quoted(text[start:], first_line, delimiter, width, problems)
     else:
-        yield from _unquoted(body, first_line, delimiter, width, problems)
+        yield from _unquoted(text, start, first_line, (delimiter, width), problems)
 
 
 def _unquoted(
-    body: str, first_line: int, delimiter: str, width: int, problems: list[Problem]
+    body: str, start: int, line: int, form: tuple[str, int], problems: list[Problem]
 ) -> Iterator[Block]:
+    delimiter, width = form
     count = methodcaller("count", delimiter)
-    start, line = 0, first_line
     while start < len(body):
         end = body.find("\n", min(start + CHARACTERS_AT_ONCE, len(body)))
         if end < 0:

@@ -203,7 +203,7 @@ def _gather(
     # A missing trial keeps its number, below zero: it may stand beside trials that were read.
     trial = np.where(cells.reason >= 0, -cells.trial, np.where(single, 1, cells.trial))
     n = np.where((trial > 0) | (cells.reason >= 0), 0, cells.n)
-    gathered.readings.append(
+    gathered.add_readings(
         Readings(
             row=np.arange(n_kept, dtype=np.int64)[use] + gathered.n_rows,
             column=np.full(int(use.sum()), gathered.column_labels["value"], dtype=np.int64),

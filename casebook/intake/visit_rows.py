@@ -15,6 +15,8 @@ from casebook.intake.columns import CONDITION_NAMES
 from casebook.intake.context import Context, Given, ReadColumn, read_column
 
 Whole = NDArray[np.int64]
+# Of one run: some five hundred bytes each while they are held against the store.
+MOST_READINGS = 3_000_000
 
 
 class Codebook(dict[Cell, int]):
@@ -41,7 +43,7 @@ class VisitRows:
         `date.toordinal` of the visit.
     session : array of int, shape (n,)
     conditions : dict of str to array of int, shape (n,)
-        For each condition the number of its value; -1 where not given.
+        For each condition that some file has the number of its value; -1 where not given.
     """
 
     file: Whole
@@ -96,6 +98,24 @@ class Gathered:
     )
     column_labels: Codebook = field(default_factory=Codebook)
     n_rows: int = 0
+    n_readings: int = 0
+
+    def add_readings(self, part: Readings) -> None:
+        """Add readings of a file.
+
+        Raises
+        ------
+        InputRefused
+            When a run has more than can be held in memory with certainty.
+        """
+        self.n_readings += len(part.row)
+        if self.n_readings > MOST_READINGS:
+            raise refuse(
+                "too_many_values",
+                f"this import has more than {MOST_READINGS:,} values; import the files one "
+                "after the other, or split this one by runner.",
+            )
+        self.readings.append(part)
 
 
 def read_visit_rows(
@@ -111,14 +131,13 @@ def read_visit_rows(
         for name in CONDITION_NAMES
         if (column := read_column(context, given, name, ok)) is not None
     }
-    blank = np.full(n, -1, dtype=np.int64)
     return VisitRows(
         file=np.full(n, given.file, dtype=np.int64),
         line=given.sheet.lines,
         runner=_runner_numbers(context, given, runner),
         day=day.days() if day else np.zeros(n, dtype=np.int64),
         session=session.whole(1) if session else np.ones(n, dtype=np.int64),
-        conditions={name: conditions.get(name, blank) for name in CONDITION_NAMES},
+        conditions=conditions,
     )
 
 
@@ -160,6 +179,8 @@ def _numbered(column: ReadColumn, book: Codebook) -> Whole:
 
 def picked(rows: VisitRows, which: NDArray[np.bool_]) -> VisitRows:
     """Some of the rows."""
+    if which.all():
+        return rows
     return VisitRows(
         file=rows.file[which],
         line=rows.line[which],
@@ -179,9 +200,16 @@ def joined_rows(parts: list[VisitRows]) -> VisitRows:
         day=_joined([part.day for part in parts]),
         session=_joined([part.session for part in parts]),
         conditions={
-            name: _joined([part.conditions[name] for part in parts]) for name in CONDITION_NAMES
+            name: _joined([_condition(part, name) for part in parts])
+            for name in CONDITION_NAMES
+            if any(name in part.conditions for part in parts)
         },
     )
+
+
+def _condition(part: VisitRows, name: str) -> Whole:
+    codes = part.conditions.get(name)
+    return np.full(len(part.line), -1, dtype=np.int64) if codes is None else codes
 
 
 def joined_readings(parts: list[Readings]) -> Readings:
@@ -198,4 +226,6 @@ def joined_readings(parts: list[Readings]) -> Readings:
 
 
 def _joined(parts: list[Whole]) -> Whole:
+    if len(parts) == 1:
+        return parts[0]
     return np.concatenate(parts) if parts else np.empty(0, np.int64)

@@ -255,7 +255,7 @@ def _gather(
     context: Context, gathered: Gathered, column: MetricColumn, part: _Part, position: Whole
 ) -> None:
     n = len(part.row)
-    gathered.readings.append(
+    gathered.add_readings(
         Readings(
             row=position[part.row],
             column=np.full(n, gathered.column_labels[column.name], dtype=np.int64),

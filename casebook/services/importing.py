@@ -38,6 +38,7 @@ __all__ = ["FileReport", "ImportReport", "describe_tables", "import_files"]
 Progress = Callable[[int, int, str], None]
 # Before the visits: who they are about. After them: what refers to runners.
 BEFORE_VISITS = (TableKind.USERS, TableKind.RUNNERS)
+VISIT_TABLES = (TableKind.VISITS, TableKind.VISITS_WIDE)
 AFTER_VISITS = (
     TableKind.INJURIES,
     TableKind.CONSENTS,
@@ -271,12 +272,26 @@ def _read_file(run: _Run, number: int, path: Path) -> None:
         layout=layout,
         style=given_style(sheet, layout, day_first=context.day_first),
     )
-    if layout.table.kind is TableKind.VISITS:
-        run.blank[number] = read_tidy(context, given, run.gathered)
-    elif layout.table.kind is TableKind.VISITS_WIDE:
-        run.blank[number] = read_wide(context, given, run.gathered)
+    if layout.table.kind in VISIT_TABLES:
+        _read_visits(run, given)
     else:
         run.records[layout.table.kind] += read_records(context, given)
+
+
+def _read_visits(run: _Run, given: Given) -> None:
+    read = read_tidy if given.layout.table.kind is TableKind.VISITS else read_wide
+    rows, readings, n_rows = (
+        list(run.gathered.rows),
+        list(run.gathered.readings),
+        run.gathered.n_rows,
+    )
+    try:
+        run.blank[given.file] = read(run.context, given, run.gathered)
+    except InputRefused as refusal:
+        # Too much for one run: what was gathered of this file is let go again.
+        run.gathered.rows, run.gathered.readings, run.gathered.n_rows = rows, readings, n_rows
+        for problem in refusal.problems:
+            run.context.problems.add(given.file, problem)
 
 
 def _store(casebook: Casebook, run: _Run, assembled: Assembled, *, dry_run: bool) -> ImportReport:
@@ -435,7 +450,7 @@ def _report(
     files = []
     for number, name in enumerate(problems.files):
         kind = run.kinds.get(number)
-        is_visits = kind in {TableKind.VISITS, TableKind.VISITS_WIDE}
+        is_visits = kind in VISIT_TABLES
         count = counts.get(number, Count())
         bad = problems.rows_of(number, by_cell=kind is TableKind.VISITS_WIDE)
         unchanged = int(same[number]) if is_visits else count.unchanged

@@ -36,7 +36,7 @@ Real = NDArray[np.float64]
 Told = Callable[[int], None]
 
 # Fewer than SQLite's limit of host parameters in one statement.
-IDS_AT_ONCE = 5000
+IDS_AT_ONCE = 1000
 ROWS_AT_ONCE = 20_000
 SIDES = tuple(side.value for side in Side)
 REASONS = tuple(reason.value for reason in MissingReason)
@@ -143,49 +143,56 @@ def rows_of(
 def values_of(session: Session, visit_ids: Iterable[int]) -> KeptValues:
     """The values of some visits."""
     side, reason = _numbers(SIDES), {**_numbers(REASONS), None: -1}
-    found: list[tuple[Any, ...]] = []
+    whole: list[list[Whole]] = [[] for _ in range(6)]
+    means: list[Real] = []
     for part in _parts(visit_ids):
-        found += [
-            (key, visit, metric, side[where], n, np.nan if mean is None else mean, reason[why])
-            for key, visit, metric, where, n, mean, why in session.execute(
-                select(
-                    ValueRow.id,
-                    ValueRow.visit_id,
-                    ValueRow.metric_id,
-                    type_coerce(ValueRow.side, String),
-                    ValueRow.n_trials,
-                    ValueRow.mean,
-                    type_coerce(ValueRow.missing_reason, String),
-                ).where(ValueRow.visit_id.in_(part))
-            )
-        ]
-    columns = list(zip(*found, strict=True)) or [()] * 7
-    whole = [np.array(column, dtype=np.int64) for column in (*columns[:5], columns[6])]
+        rows = session.execute(
+            select(
+                ValueRow.id,
+                ValueRow.visit_id,
+                ValueRow.metric_id,
+                ValueRow.n_trials,
+                type_coerce(ValueRow.side, String),
+                type_coerce(ValueRow.missing_reason, String),
+                ValueRow.mean,
+            ).where(ValueRow.visit_id.in_(part))
+        ).all()
+        # Numbers at once: as Python objects a whole caseload would fill the memory.
+        columns: list[Any] = list(zip(*rows, strict=True)) or [()] * 7
+        columns[4] = [side[name] for name in columns[4]]
+        columns[5] = [reason[name] for name in columns[5]]
+        for found, column in zip(whole, columns[:6], strict=True):
+            found.append(np.array(column, dtype=np.int64))
+        means.append(np.array(columns[6], dtype=np.float64))
+    joined = [np.concatenate([np.empty(0, np.int64), *found]) for found in whole]
     return KeptValues(
-        value_id=whole[0],
-        visit_id=whole[1],
-        metric_id=whole[2],
-        side=whole[3],
-        n_trials=whole[4],
-        mean=np.array(columns[5], dtype=np.float64),
-        reason=whole[5],
+        value_id=joined[0],
+        visit_id=joined[1],
+        metric_id=joined[2],
+        n_trials=joined[3],
+        side=joined[4],
+        reason=joined[5],
+        mean=np.concatenate([np.empty(0, np.float64), *means]),
     )
 
 
 def trials_of(session: Session, visit_ids: Iterable[int]) -> KeptTrials:
     """The trials of some visits' values."""
-    found: list[Any] = []
+    value_ids, numbers, readings = [], [], []
     for part in _parts(visit_ids):
-        found += session.execute(
+        rows = session.execute(
             select(TrialRow.value_id, TrialRow.number, TrialRow.reading)
             .join(ValueRow, ValueRow.id == TrialRow.value_id)
             .where(ValueRow.visit_id.in_(part))
         ).all()
-    columns = list(zip(*found, strict=True)) or [()] * 3
+        columns: list[Any] = list(zip(*rows, strict=True)) or [()] * 3
+        value_ids.append(np.array(columns[0], dtype=np.int64))
+        numbers.append(np.array(columns[1], dtype=np.int64))
+        readings.append(np.array(columns[2], dtype=np.float64))
     return KeptTrials(
-        value_id=np.array(columns[0], dtype=np.int64),
-        number=np.array(columns[1], dtype=np.int64),
-        reading=np.array(columns[2], dtype=np.float64),
+        value_id=np.concatenate([np.empty(0, np.int64), *value_ids]),
+        number=np.concatenate([np.empty(0, np.int64), *numbers]),
+        reading=np.concatenate([np.empty(0, np.float64), *readings]),
     )
 
 

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from casebook.domain.errors import InputRefused, Problem
-from casebook.intake.reading import Sheet, read_sheet
+from casebook.intake.reading import LARGEST_FILE, Sheet, read_sheet
 from casebook.intake.recognising import Layout, MetricColumn, read_metric_column, recognise
 from casebook.intake.rows import blocks
+from casebook.intake.visit_rows import MOST_READINGS, Gathered, Readings
 
 SIDED = {"lunge_distance": True, "knee_flexion_midstance": True, "cadence": False}
 
@@ -256,3 +258,33 @@ def test_a_missing_column_is_named() -> None:
     layout = recognise(("runner", "date", "metric", "side", "trial", "value"), SIDED)
     assert isinstance(layout, Layout)
     assert ("missing_column", "visit_date") in [(p.code, p.column) for p in layout.problems]
+
+
+def test_a_file_beyond_what_can_be_held_is_refused_before_it_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "huge.csv"
+    with path.open("wb") as file:
+        # A file with a hole: as large as it says, and nothing on the disk.
+        file.truncate(LARGEST_FILE + 1)
+    with pytest.raises(InputRefused) as refusal:
+        read_sheet(path)
+    assert refusal.value.problems[0].code == "file_too_large"
+
+
+def test_more_values_than_can_be_held_are_refused() -> None:
+    whole = np.broadcast_to(np.int64(0), MOST_READINGS)
+    real = np.broadcast_to(np.float64(0), MOST_READINGS)
+    part = Readings(
+        row=whole,
+        column=whole,
+        metric=whole,
+        side=whole,
+        trial=whole,
+        n=whole,
+        value=real,
+        reason=whole,
+    )
+    gathered = Gathered()
+    gathered.add_readings(part)
+    with pytest.raises(InputRefused) as refusal:
+        gathered.add_readings(part)
+    assert refusal.value.problems[0].code == "too_many_values"
