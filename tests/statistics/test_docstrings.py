@@ -21,8 +21,8 @@ SOURCES = tomllib.loads((ROOM / "sources.toml").read_text(encoding="utf-8"))
 
 
 def _modules() -> Iterator[ModuleType]:
-    for found in pkgutil.iter_modules([str(ROOM)]):
-        yield importlib.import_module(f"casebook.statistics.{found.name}")
+    for found in pkgutil.walk_packages([str(ROOM)], "casebook.statistics."):
+        yield importlib.import_module(found.name)
 
 
 def _functions() -> list[FunctionType]:
