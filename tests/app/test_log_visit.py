@@ -8,12 +8,12 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from casebook.domain.people import User
 from casebook.domain.sides import Side
 from casebook.domain.visits import MissingReason, VisitKind, value_of_mean
 from casebook.services.keeping import Casebook
 from casebook.services.recording import find_visit, list_visits, record_visit
 from casebook.services.registering import list_users, register_user
-from casebook.domain.people import User
 from tests.app.conftest import CONDITIONS, DROP, NEW, STRENGTH, WORSE, at_page, visit_of, words
 
 pytestmark = pytest.mark.usefixtures("clinic_file")

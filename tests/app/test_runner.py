@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import json
-import time
 from datetime import date
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from casebook.domain.people import Runner
 from casebook.domain.visits import VisitKind
 from casebook.services.flagging import list_flags
 from casebook.services.keeping import Casebook
 from casebook.services.recording import record_visit
-from casebook.services.registering import register_runner
 from tests.app.conftest import NEW, STEADY, WORSE, at_page, visit_of, words
 
 pytestmark = pytest.mark.usefixtures("clinic_file")
@@ -114,26 +111,3 @@ def test_without_a_code_one_is_asked_for(app: AppTest) -> None:
     app.selectbox(key="runner_choice").set_value(STEADY).run()
     assert app.title[0].value.replace("\\", "") == STEADY
     assert app.query_params["runner"] == STEADY
-
-
-@pytest.mark.bench
-def test_the_page_takes_no_longer_when_many_runners_are_stored(
-    app: AppTest, clinic: Casebook
-) -> None:
-    def best() -> float:
-        times = []
-        for _ in range(7):
-            begun = time.perf_counter()
-            app.run()
-            times.append(time.perf_counter() - begun)
-        return min(times)
-
-    at_page(app, "runner", runner=WORSE)
-    for number in range(200):
-        register_runner(clinic, Runner(code=f"few-{number}"))
-    few = best()
-    for number in range(1800):
-        register_runner(clinic, Runner(code=f"many-{number}"))
-    many = best()
-    assert many < 0.5
-    assert many / few < 1.3

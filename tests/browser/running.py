@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryFile
+from typing import IO
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
@@ -84,17 +85,25 @@ def _free_port() -> int:
         return int(door.getsockname()[1])
 
 
-def _wait(process: subprocess.Popen[bytes], port: int, said: object) -> None:
+def _wait(process: subprocess.Popen[bytes], port: int, said: IO[bytes]) -> None:
     until = time.monotonic() + READY_WITHIN_S
     while time.monotonic() < until:
         if process.poll() is not None:
-            said.seek(0)  # type: ignore[attr-defined]
-            raise RuntimeError(said.read().decode())  # type: ignore[attr-defined]
-        try:
-            connection = http.client.HTTPConnection(ADDRESS, port, timeout=2)
-            connection.request("GET", "/_stcore/health")
-            if connection.getresponse().status == http.HTTPStatus.OK:
-                return
-        except (OSError, http.client.HTTPException):
-            time.sleep(0.2)
+            said.seek(0)
+            raise RuntimeError(said.read().decode())
+        if _answers(port):
+            return
+        time.sleep(0.2)
     raise TimeoutError(f"The app did not answer within {READY_WITHIN_S:g} seconds.")
+
+
+def _answers(port: int) -> bool:
+    # Not urllib, which would ask a proxy for this machine's own address.
+    connection = http.client.HTTPConnection(ADDRESS, port, timeout=2)
+    try:
+        connection.request("GET", "/_stcore/health")
+        return connection.getresponse().status == http.HTTPStatus.OK
+    except (OSError, http.client.HTTPException):
+        return False
+    finally:
+        connection.close()

@@ -1,0 +1,158 @@
+"""The main job in a browser, with nothing from the code: what a clinician sees and types."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import Locator, Page, expect
+
+from tests.browser.running import settle
+
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+
+MOST_TABS = 150
+NOT_ALL = re.compile(r"^\s*\d+ open flag")
+
+
+def open_caseload(page: Page, address: str) -> None:
+    page.goto(address)
+    expect(page.get_by_role("heading", name="Caseload")).to_be_visible(timeout=60_000)
+    settle(page)
+
+
+def main_part(page: Page) -> Locator:
+    return page.get_by_test_id("stMain")
+
+
+def say_who(page: Page) -> None:
+    """Choose the first user in the sidebar, by keyboard."""
+    page.get_by_test_id("stSidebar").get_by_role("combobox", name="Who are you?").click()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    settle(page)
+
+
+def tab_to(page: Page, name: str) -> None:
+    """Press Tab until the field or button of that name has the focus."""
+    for _ in range(MOST_TABS):
+        page.keyboard.press("Tab")
+        at = page.evaluate(
+            "() => { const e = document.activeElement;"
+            " return e.getAttribute('aria-label') || e.innerText || '' }"
+        )
+        if name in at:
+            return
+    raise AssertionError(f"'{name}' cannot be reached by the Tab key")
+
+
+def drawn_points(page: Page) -> list[str]:
+    """What a screen reader is told of every point in the charts."""
+    said = page.locator("svg.marks [aria-roledescription='point']").evaluate_all(
+        "marks => marks.map(mark => mark.getAttribute('aria-label'))"
+    )
+    return [str(words) for words in said]
+
+
+def test_a_flag_is_read_and_a_visit_logged_by_keyboard_shows_its_point_and_verdict(
+    page: Page, app_address: str
+) -> None:
+    open_caseload(page, app_address)
+    expect(main_part(page).get_by_text("Nobody in this casebook")).to_have_count(0)
+    expect(page.get_by_test_id("stSidebar")).to_contain_text("Invented data")
+
+    # The caseload: who has a flag?
+    page.get_by_role("radio", name="With a flag").or_(
+        page.get_by_role("button", name="With a flag")
+    ).first.click()
+    settle(page)
+    page.get_by_label("Search").fill("SKV-12")
+    page.keyboard.press("Enter")
+    settle(page)
+    expect(main_part(page)).to_contain_text("open flag")
+    page.get_by_role("link", name="SKV-12").click()
+
+    # The runner: what does the flag say?
+    expect(page.get_by_role("heading", name="SKV-12")).to_be_visible(timeout=30_000)
+    settle(page)
+    assert "runner=SKV-12" in page.url
+    expect(main_part(page)).to_contain_text("Hip abductor strength: asymmetry up from")
+    expect(main_part(page)).to_contain_text("false flags on average")
+    expect(main_part(page)).to_contain_text("never replace it")
+    before = drawn_points(page)
+    assert before
+
+    # The next visit, by keyboard alone.
+    say_who(page)
+    main_part(page).get_by_role("link", name="Log a visit").click()
+    expect(page.get_by_role("heading", name="Log a visit")).to_be_visible(timeout=30_000)
+    settle(page)
+    main_part(page).get_by_label("Speed (km/h)").focus()
+    tab_to(page, "Pelvic drop on the other side, left")
+    page.keyboard.type("3.6 3.4 3.8 3.5 3.7 3.6 3.6")
+    tab_to(page, "Pelvic drop on the other side, right")
+    page.keyboard.type("2,6 n=7")
+    tab_to(page, "Hip abductor strength, left")
+    page.keyboard.type("305 311 308")
+    tab_to(page, "Hip abductor strength, right")
+    page.keyboard.type("312 309 315")
+    tab_to(page, "Pain during running (0-10), whole body")
+    page.keyboard.type("painful")
+    tab_to(page, "Save the visit")
+    settle(page)
+    expect(main_part(page)).to_contain_text("5 values ready to be saved")
+    expect(main_part(page)).to_contain_text("change +")
+    page.keyboard.press("Enter")
+
+    # Back at the runner: the visit, its point, and its verdict.
+    expect(page.get_by_text("5 values in one go")).to_be_visible(timeout=30_000)
+    settle(page)
+    expect(page.get_by_role("heading", name="SKV-12")).to_be_visible()
+    choose_metric(page, "Hip abductor strength")
+    expect(main_part(page)).to_contain_text("no change beyond error")
+    page.wait_for_function(
+        "() => [...document.querySelectorAll(\"svg.marks [aria-roledescription='point']\")]"
+        ".some(mark => mark.getAttribute('aria-label').includes('308 N'))",
+        timeout=30_000,
+    )
+    assert len([point for point in drawn_points(page) if "308 N" in point]) == 1
+
+    # And it stands after the page is loaded again from its address.
+    page.reload()
+    expect(page.get_by_role("heading", name="SKV-12")).to_be_visible(timeout=60_000)
+    settle(page)
+    expect(main_part(page)).to_contain_text("5 visits")
+
+
+def choose_metric(page: Page, name: str) -> None:
+    if page.get_by_role("heading", name=name, exact=True).count():
+        return
+    page.get_by_role("combobox", name="Metrics shown").click()
+    page.keyboard.type(name)
+    page.keyboard.press("Enter")
+    page.keyboard.press("Escape")
+    settle(page)
+
+
+@pytest.mark.parametrize("path", ["", "/runner?runner=SKV-13", "/log?runner=SKV-13", "/catalogue"])
+@pytest.mark.parametrize("width", [1280, 400])
+def test_no_page_is_wider_than_the_screen(
+    page: Page, app_address: str, path: str, width: int
+) -> None:
+    page.set_viewport_size({"width": width, "height": 900})
+    page.goto(app_address + path)
+    expect(page.get_by_role("heading").first).to_be_visible(timeout=60_000)
+    settle(page)
+    for part in ("document.documentElement", "document.querySelector('[data-testid=stMain]')"):
+        assert page.evaluate(f"() => {part}.scrollWidth - {part}.clientWidth") <= 0, path
+
+
+def test_the_charts_follow_the_dark_appearance(page: Page, app_address: str) -> None:
+    page.emulate_media(color_scheme="dark")
+    page.goto(f"{app_address}/runner?runner=SKV-13")
+    expect(page.locator("svg.marks").first).to_be_visible(timeout=60_000)
+    settle(page)
+    background = page.locator("svg.marks").first.evaluate("mark => mark.style.backgroundColor")
+    app = page.get_by_test_id("stApp").evaluate("one => getComputedStyle(one).backgroundColor")
+    assert background == app
+    assert background == "rgb(23, 29, 33)"
