@@ -114,16 +114,21 @@ def _app(url: str, port: int) -> Iterator[subprocess.Popen[bytes]]:
 
 @contextmanager
 def _asked_to_stop() -> Iterator[None]:
-    """Treat a polite signal to end like Ctrl-C, so that the app never outlives the command."""
+    """Treat a polite signal to end like Ctrl-C, so that the app never outlives the command.
+
+    Ctrl-C itself is asked for too: a program that a script started behind the scenes is born deaf
+    to it.
+    """
 
     def stop(_number: int, _frame: FrameType | None) -> None:
         raise KeyboardInterrupt
 
-    before = signal.signal(signal.SIGTERM, stop)
+    before = {number: signal.signal(number, stop) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _wait_until_it_answers(process: subprocess.Popen[bytes], port: int) -> None:
