@@ -38,7 +38,7 @@ lint: $(VENV)/.tests
 
 screenshots: $(VENV)/.tests
 	@.ci/install-system chromium
-	$(BIN)/python -m seed_demo.screenshots
+	$(BIN)/python -m tests.browser.screenshots --into build/screenshots --readme
 
 bench: $(VENV)/.tests
 	@$(BIN)/python -m tests.bench.import_speed
