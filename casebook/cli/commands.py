@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from casebook import __version__
+from casebook.cli.planning import plan_measurement
 from casebook.cli.tables_help import tables_help
 
 app = typer.Typer(
@@ -246,3 +247,8 @@ def check(*, db: Db = None, as_json: Json = False) -> None:
     showing.show_check(report, as_json=as_json)
     if not report.ok:
         raise typer.Exit(1)
+
+
+app.command(
+    name="plan-measurement", short_help="Say how many trials and visits it takes to see a change."
+)(plan_measurement)
