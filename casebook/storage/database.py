@@ -81,15 +81,19 @@ def sqlite_path(url: str) -> Path | None:
 
 
 def make_engine(url: str) -> Engine:
-    """An engine for an address made by `address`; opens no connection yet."""
+    """An engine for an address made by `address`; opens no connection yet.
+
+    Values stay out of the database's error texts, and so out of every log.
+    """
     if sqlite_path(url) is not None:
-        engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS})
+        engine = create_engine(url, hide_parameters=True, connect_args={"timeout": BUSY_SECONDS})
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
     settings = f"-c timezone=UTC -c lock_timeout={BUSY_SECONDS * 1000}"
     return create_engine(
         url,
+        hide_parameters=True,
         pool_pre_ping=True,
         connect_args={
             "connect_timeout": 10,
