@@ -211,7 +211,8 @@ def warnings_about_agreement(limits: BlandAltman | None, growing: GrowingError |
         found.append(
             f"The error grows with the mean (Kendall's tau {growing.tau:.2f}, "
             f"p = {growing.p:.2g}): one SEM is too large for low values and too small for high "
-            "ones. For a quantity with a true zero take the coefficient of variation of the log scale instead."
+            "ones. For a quantity with a true zero take the coefficient of variation of the log "
+            "scale instead."
         )
     return found
 
