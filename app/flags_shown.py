@@ -80,7 +80,8 @@ def _chance_words(flag: Flag) -> str:
             "error figure, or the visits were not like for like."
         )
     share = "fewer than 0.1 %" if flag.p < 0.001 else f"{100 * flag.p:.1f} %"
-    return f"Measurement error alone would show a rise this large in {share} of visits."
+    moved = "fall of the better side" if flag.kind is FlagKind.BETTER_SIDE_FELL else "rise"
+    return f"Measurement error alone would show a {moved} this large in {share} of visits."
 
 
 def _error_words(verdict: Verdict) -> str:
@@ -110,6 +111,9 @@ def _acknowledge(casebook: Casebook, flag: Flag, number: int) -> None:
         by = state.who()
         sent = st.form_submit_button(f"Acknowledge as {by}" if by else "Acknowledge")
     if not sent:
+        return
+    if not by:
+        st.error("Say first who you are, so that the acknowledgement is yours.")
         return
     with calmly():
         acknowledge_flag(

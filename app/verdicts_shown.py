@@ -10,7 +10,7 @@ import streamlit as st
 
 from app.messages import day_words, plain
 from casebook.domain.metrics import Metric
-from casebook.domain.verdicts import Call, SideMoved, Verdict, What
+from casebook.domain.verdicts import Call, Reason, SideMoved, Verdict, What
 from casebook.domain.wording import (
     CALLS,
     NO_ERROR_FIGURE,
@@ -53,7 +53,12 @@ def call_line(verdict: Verdict) -> str:
     words = CALLS[verdict.verdict]
     bold = verdict.verdict in {Call.WORSENED, Call.IMPROVED}
     told = f"{SIGNS[verdict.verdict]} {f'**{words}**' if bold else words}"
-    return f"{told}: {plain(REASONS[verdict.reason])}" if verdict.reason else told
+    if verdict.reason is None:
+        return told
+    why = REASONS[verdict.reason]
+    if verdict.reason is Reason.NOT_LIKE_FOR_LIKE:
+        why += f" ({like_for_like_words(verdict)})"
+    return f"{told}: {plain(why)}"
 
 
 def unit_of(verdict: Verdict, metric: Metric) -> str:
@@ -77,7 +82,9 @@ def show_summary(review: Review) -> None:
             f":material/warning: **{len(hollow)}** asymmetry smaller only because the better "
             "side fell",
         )
-    st.markdown(" &nbsp; ".join(parts))
+    with st.container(horizontal=True, key="summary"):
+        for part in parts:
+            st.markdown(part, width="content")
 
 
 def show_table(review: Review) -> None:

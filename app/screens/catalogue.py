@@ -14,7 +14,13 @@ from app.metric_form import BLANK, metric_fields
 from app.words import BETTER, FORMS, GROUPS, SCALES, figure_words, metric_words
 from casebook.domain.metrics import AppliesTo, Better, ErrorFigure, Metric
 from casebook.domain.wording import CONDITIONS, NO_ERROR_FIGURE, ORIGINS, number_words, unit_words
-from casebook.services.cataloguing import get_metric, list_figures, list_metrics, save_metric
+from casebook.services.cataloguing import (
+    StoredMetric,
+    get_metric,
+    list_figures,
+    list_metrics,
+    save_metric,
+)
 from casebook.services.keeping import Casebook
 
 OVERVIEW, ONE, ADD = "All metrics", "One metric", "Add a metric"
@@ -102,16 +108,30 @@ def _one(casebook: Casebook) -> None:
     with st.expander("Put an error figure in force", icon=":material/add:"):
         adopt_form(casebook, stored.metric)
     with st.expander("Edit this metric", icon=":material/edit:"), calmly():
-        typed = metric_fields(
-            stored.metric,
-            name=f"edit_{key}_{stored.revision}",
-            locked=stored.has_values,
-            new=False,
-        )
-        if typed is not None:
-            save_metric(casebook, typed, expected_revision=stored.revision)
-            state.leave_notice(f"{plain(typed.label)} is saved.")
+        _edit(casebook, stored)
+
+
+def _edit(casebook: Casebook, stored: StoredMetric) -> None:
+    # What the fields were filled from: if somebody saves in between, the save is refused and
+    # says what differs, instead of the fields changing under the hands of who fills them in.
+    kept = f"catalogue_read_{stored.metric.key}"
+    read: StoredMetric = st.session_state.setdefault(kept, stored)
+    if read.revision != stored.revision:
+        st.warning("Somebody else has saved this metric since you opened it.")
+        if st.button("Read it again", key=f"{kept}_again"):
+            del st.session_state[kept]
             st.rerun()
+    typed = metric_fields(
+        read.metric,
+        name=f"edit_{stored.metric.key}_{read.revision}",
+        locked=stored.has_values,
+        new=False,
+    )
+    if typed is not None:
+        save_metric(casebook, typed, expected_revision=read.revision)
+        del st.session_state[kept]
+        state.leave_notice(f"{plain(typed.label)} is saved.")
+        st.rerun()
 
 
 def _facts(metric: Metric) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 import streamlit as st
 
 from app import routes, sidebar, state
+from app.conditions_form import show_conditions, typed_head
 from app.entering import (
     Draft,
     draft_of,
@@ -24,27 +25,13 @@ from app.messages import calmly, count_words, day_words, plain, show_caution
 from app.words import SIDES
 from casebook.domain.errors import Conflict
 from casebook.domain.metrics import Metric
-from casebook.domain.visits import CONDITION_RANGES, Conditions, Value, Visit, VisitKind
+from casebook.domain.visits import Value, Visit
 from casebook.domain.wording import VISIT_KINDS
 from casebook.services import clock
 from casebook.services.cataloguing import list_metrics
 from casebook.services.keeping import Casebook
 from casebook.services.recording import StoredVisit, list_visits, record_visit
 from casebook.services.registering import list_runners
-
-NUMBERS = {
-    "speed_km_h": ("Speed (km/h)", 0.5),
-    "incline_pct": ("Incline (%)", 0.5),
-    "frames_per_s": ("Frames a second", 10.0),
-    "pain_today": ("Pain today (0 to 10)", 1.0),
-}
-TEXTS = {
-    "surface": "Surface",
-    "footwear": "Footwear",
-    "view": "Camera view",
-    "assessor": "Assessor",
-}
-RANGES = {column: (low, high) for column, low, high, _ in CONDITION_RANGES}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +76,7 @@ def show() -> None:
     if sheet.stored is not None:
         _show_stored_head(sheet.stored)
     else:
-        _show_head(sheet)
+        show_conditions(draft, sheet.earlier[-1].visit if sheet.earlier else None, visited_on)
     _show_sheet(sheet)
 
 
@@ -149,80 +136,6 @@ def _show_stored_head(stored: StoredVisit) -> None:
         f"{', by ' + plain(stored.recorded_by) if stored.recorded_by else ''}). What is stored "
         "stays as it is; the cells that are still open can be filled in and are added to it.",
         icon=":material/inventory:",
-    )
-
-
-def _show_head(sheet: _Sheet) -> None:
-    last = sheet.earlier[-1].visit if sheet.earlier else None
-    before = last.conditions if last else Conditions()
-    with st.expander("Conditions", expanded=True, icon=":material/tune:"):
-        st.caption(
-            f"Taken over from the visit of {day_words(last.visited_on)}; change what differs "
-            "today. Pain is asked anew."
-            if last
-            else "The first visit of this runner: what is not recorded can't be compared later."
-        )
-        first = st.columns(4)
-        _pick_kind(sheet.draft, first[0], VisitKind.REVIEW if last else VisitKind.BASELINE)
-        _number(sheet.draft, first[1], "speed_km_h", before.speed_km_h)
-        _number(sheet.draft, first[2], "incline_pct", before.incline_pct)
-        _text(sheet.draft, first[3], "surface", before.surface)
-        second = st.columns(4)
-        _text(sheet.draft, second[0], "footwear", before.footwear)
-        _text(sheet.draft, second[1], "view", before.view)
-        _number(sheet.draft, second[2], "frames_per_s", before.frames_per_s)
-        _text(sheet.draft, second[3], "assessor", before.assessor or state.who())
-        third = st.columns([1, 1, 2])
-        _number(sheet.draft, third[0], "pain_today", None)
-        third[1].date_input(
-            "Next visit due",
-            key=seeded(sheet.draft, "next_due_on", None),
-            min_value=sheet.visited_on,
-            format="DD/MM/YYYY",
-            on_change=keep,
-            args=(sheet.draft, "next_due_on"),
-        )
-        third[2].text_input(
-            "Note",
-            key=seeded(sheet.draft, "note", ""),
-            on_change=keep,
-            args=(sheet.draft, "note"),
-        )
-
-
-def _pick_kind(draft: Draft, place: Any, start: VisitKind) -> None:
-    place.selectbox(
-        "Kind of visit",
-        list(VisitKind),
-        format_func=VISIT_KINDS.__getitem__,
-        key=seeded(draft, "kind", start),
-        on_change=keep,
-        args=(draft, "kind"),
-    )
-
-
-def _number(draft: Draft, place: Any, name: str, start: float | None) -> None:
-    label, step = NUMBERS[name]
-    low, high = RANGES[name]
-    place.number_input(
-        label,
-        key=seeded(draft, name, start),
-        min_value=low,
-        max_value=high,
-        step=step,
-        format="%.4g",
-        on_change=keep,
-        args=(draft, name),
-    )
-
-
-def _text(draft: Draft, place: Any, name: str, start: str) -> None:
-    place.text_input(
-        TEXTS[name],
-        key=seeded(draft, name, start),
-        max_chars=60,
-        on_change=keep,
-        args=(draft, name),
     )
 
 
@@ -343,20 +256,15 @@ def _visit(sheet: _Sheet, values: tuple[Value, ...]) -> Visit:
             values=values,
         )
 
-    def typed(name: str) -> Any:
-        return st.session_state[sheet.draft.key(name)]
-
+    head = typed_head(sheet.draft)
     return Visit(
         runner=sheet.draft.runner,
         visited_on=sheet.visited_on,
         session=sheet.session,
-        kind=typed("kind"),
-        conditions=Conditions(
-            **{name: typed(name) for name in NUMBERS},
-            **{name: typed(name).strip() for name in TEXTS},
-        ),
-        next_due_on=typed("next_due_on"),
-        note=typed("note").strip(),
+        kind=head.kind,
+        conditions=head.conditions,
+        next_due_on=head.next_due_on,
+        note=head.note,
         values=values,
     )
 

@@ -1,0 +1,142 @@
+"""Catalogue: metrics and error figures seen and edited without touching code."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from casebook.domain.metrics import AppliesTo, Better, ErrorOrigin
+from casebook.services.cataloguing import get_metric, list_figures, list_metrics, save_metric
+from casebook.services.keeping import Casebook
+from tests.app.conftest import STRENGTH, at_page, words
+
+pytestmark = pytest.mark.usefixtures("clinic_file")
+
+
+def at_metric(app: AppTest, key: str) -> AppTest:
+    at_page(app, "catalogue")
+    app.segmented_control(key="catalogue_view").set_value("One metric").run()
+    return app.selectbox(key="catalogue_metric").set_value(key).run()
+
+
+def sent(app: AppTest, label: str) -> AppTest:
+    return next(button for button in app.button if button.label == label).click().run()
+
+
+def test_every_metric_is_listed_with_its_error_or_the_lack_of_one(
+    app: AppTest, clinic: Casebook
+) -> None:
+    at_page(app, "catalogue")
+    assert not app.exception
+    rows = [row for table in app.table for row in table.value.itertuples(index=False)]
+    assert len(rows) == len(list_metrics(clinic, include_inactive=True))
+    errors = {row[0].replace("\\", ""): row[3].replace("\\", "") for row in rows}
+    assert errors["Cadence (steps/min)"] == "no error figure: measure your own"
+    assert "your own measurements" in errors["Hip abductor strength (N)"]
+    assert "(published)" in errors["Pelvic drop on the other side (°)"]
+
+
+def test_a_metric_is_edited_in_a_form(app: AppTest, clinic: Casebook) -> None:
+    at_metric(app, STRENGTH)
+    name = f"edit_{STRENGTH}_{get_metric(clinic, STRENGTH).revision}"
+    app.text_input(key=f"{name}_label").set_value("Hip abductors, lying")
+    app.number_input(key=f"{name}_high").set_value(650.0)
+    app.selectbox(key=f"{name}_better").set_value(Better.HIGHER)
+    sent(app, "Save metric")
+    stored = get_metric(clinic, STRENGTH).metric
+    assert (stored.label, stored.plausible_high) == ("Hip abductors, lying", 650.0)
+    assert "Hip abductors, lying is saved" in words(app)
+
+
+def test_the_unit_of_a_metric_with_values_is_closed(app: AppTest, clinic: Casebook) -> None:
+    at_metric(app, STRENGTH)
+    name = f"edit_{STRENGTH}_{get_metric(clinic, STRENGTH).revision}"
+    assert app.text_input(key=f"{name}_unit").disabled
+    at_metric(app, "navicular_drop")
+    name = f"edit_navicular_drop_{get_metric(clinic, 'navicular_drop').revision}"
+    assert not app.text_input(key=f"{name}_unit").disabled
+
+
+def test_a_metric_that_somebody_else_saved_meanwhile_is_not_overwritten(
+    app: AppTest, clinic: Casebook
+) -> None:
+    at_metric(app, STRENGTH)
+    before = get_metric(clinic, STRENGTH)
+    app.text_input(key=f"edit_{STRENGTH}_{before.revision}_label").set_value("Mine")
+    save_metric(clinic, replace(before.metric, label="Theirs"), expected_revision=before.revision)
+    sent(app, "Save metric")
+    assert get_metric(clinic, STRENGTH).metric.label == "Theirs"
+    assert "label is stored as 'Theirs', you gave 'Mine'" in words(app)
+    next(button for button in app.button if button.label == "Read it again").click().run()
+    again = get_metric(clinic, STRENGTH).revision
+    assert app.text_input(key=f"edit_{STRENGTH}_{again}_label").value == "Theirs"
+
+
+def test_what_is_no_metric_is_refused_field_by_field(app: AppTest, clinic: Casebook) -> None:
+    at_page(app, "catalogue")
+    app.segmented_control(key="catalogue_view").set_value("Add a metric").run()
+    app.text_input(key="new_key").set_value("Calf Height")
+    app.text_input(key="new_label").set_value("")
+    app.number_input(key="new_low").set_value(10.0)
+    app.number_input(key="new_high").set_value(5.0)
+    sent(app, "Add metric")
+    said = words(app)
+    assert "key is 'Calf Height'" in said
+    assert "a label in plain words" in said
+    assert "a plausible range whose low end lies below its high end" in said
+
+
+def test_a_new_metric_stands_in_the_grid_at_once(app: AppTest, clinic: Casebook) -> None:
+    at_page(app, "catalogue")
+    app.segmented_control(key="catalogue_view").set_value("Add a metric").run()
+    app.text_input(key="new_key").set_value("calf_raise_height")
+    app.text_input(key="new_label").set_value("Calf raise height")
+    app.text_input(key="new_unit").set_value("cm")
+    app.text_input(key="new_sign").set_value("higher is further up")
+    sent(app, "Add metric")
+    assert "Calf raise height is added" in words(app)
+    assert not get_metric(clinic, "calf_raise_height").metric.starter
+    at_page(app, "log_visit", runner="R-new")
+    assert "**Calf raise height** (cm)" in words(app)
+
+
+def test_an_error_figure_needs_a_source(app: AppTest, clinic: Casebook) -> None:
+    at_metric(app, "cadence")
+    app.number_input(key="figure_cadence_sem").set_value(1.5)
+    sent(app, "Put in force")
+    assert "it has no source; say where it comes from" in words(app)
+    assert list_figures(clinic, "cadence") == ()
+
+
+def test_an_error_figure_is_put_in_force_and_taken_out_and_kept(
+    app: AppTest, clinic: Casebook
+) -> None:
+    at_metric(app, "cadence")
+    assert "No error figure: measure your own" in words(app)
+    app.number_input(key="figure_cadence_sem").set_value(1.5)
+    app.number_input(key="figure_cadence_trials").set_value(3)
+    app.text_input(key="figure_cadence_source").set_value("own repeats, spring")
+    sent(app, "Put in force")
+    figure = list_figures(clinic, "cadence")[0]
+    assert (figure.sem, figure.sem_trials, figure.origin) == (1.5, 3, ErrorOrigin.OWN)
+    assert "SEM 1.5 steps/min for a mean of 3 trials" in words(app)
+    app.button(key=f"retire_cadence_{AppliesTo.SIDE_VALUE}_{ErrorOrigin.OWN}").click().run()
+    assert list_figures(clinic, "cadence") == ()
+    kept = list_figures(clinic, "cadence", include_retired=True)
+    assert [one.source for one in kept] == ["own repeats, spring"]
+    assert "No longer in force" in " ".join(box.label for box in app.expander)
+
+
+def test_a_figure_of_two_parts_can_be_given(app: AppTest, clinic: Casebook) -> None:
+    at_metric(app, "cadence")
+    app.segmented_control(key="figure_cadence_as").set_value(
+        "Between and within sessions, apart"
+    ).run()
+    app.number_input(key="figure_cadence_within").set_value(2.0)
+    app.number_input(key="figure_cadence_between").set_value(1.0)
+    app.text_input(key="figure_cadence_source").set_value("own repeats")
+    sent(app, "Put in force")
+    figure = list_figures(clinic, "cadence")[0]
+    assert (figure.between_sd, figure.within_sd) == (1.0, 2.0)

@@ -1,0 +1,82 @@
+"""Import: a look first, every problem named, then everything or nothing."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from casebook.services.keeping import Casebook
+from casebook.services.recording import find_visit
+from casebook.services.registering import list_runners
+from tests.app.conftest import at_page, words
+
+pytestmark = pytest.mark.usefixtures("clinic_file")
+HEADER = "runner,visit_date,metric,side,trial,value\n"
+GOOD = HEADER + "R-in,2026-05-04,hip_abductor_strength,left,1,301\n"
+BAD = HEADER + (
+    "R-in,2026-05-04,hip_abductor_strenght,left,1,301\nR-in,2026-05-04,cadence,none,1,abc\n"
+)
+
+
+def upload(app: AppTest, name: str, text: str) -> AppTest:
+    at_page(app, "import_files")
+    return (
+        app.file_uploader(key="import_uploads").set_value([(name, text.encode(), "text/csv")]).run()
+    )
+
+
+def test_a_check_stores_nothing_and_an_import_then_does(app: AppTest, clinic: Casebook) -> None:
+    upload(app, "visits.csv", GOOD)
+    app.button(key="import_check").click().run()
+    said = words(app)
+    assert not app.exception
+    assert "Checked, nothing stored yet. 1 entry read: 1 would be added" in said
+    assert "New runners that would be registered: R-in" in said
+    assert "R-in" not in {runner.code for runner in list_runners(clinic)}
+    app.button(key="import_run").click().run()
+    assert "Imported. 1 entry read: 1 added" in words(app)
+    stored = find_visit(clinic, "R-in", date(2026, 5, 4))
+    assert stored is not None
+    assert stored.recorded_by == "AB"
+
+
+def test_importing_the_same_file_again_changes_nothing_and_says_so(app: AppTest) -> None:
+    for _ in range(2):
+        upload(app, "visits.csv", GOOD)
+        app.button(key="import_check").click().run()
+        app.button(key="import_run").click().run()
+    assert "1 entry read: 0 added, 1 stored already and unchanged" in words(app)
+
+
+def test_every_problem_is_shown_with_its_place_and_no_import_is_offered(app: AppTest) -> None:
+    upload(app, "visits.csv", BAD)
+    app.button(key="import_check").click().run()
+    assert "2 problems found; nothing was stored" in words(app)
+    problems = app.dataframe[0].value
+    assert problems["File"].tolist() == ["visits.csv", "visits.csv"]
+    assert problems["Row"].tolist() == [2, 3]
+    assert problems["Value"].tolist() == ["hip_abductor_strenght", "abc"]
+    assert "import_run" not in {button.key for button in app.button}
+
+
+def test_unknown_runners_are_refused_when_asked_to(app: AppTest) -> None:
+    upload(app, "visits.csv", GOOD)
+    app.checkbox(key="import_known_only").check().run()
+    app.button(key="import_check").click().run()
+    assert "problem found; nothing was stored" in words(app)
+
+
+def test_another_choice_asks_for_another_check(app: AppTest) -> None:
+    upload(app, "visits.csv", GOOD)
+    app.button(key="import_check").click().run()
+    app.checkbox(key="import_day_first").check().run()
+    assert "import_run" not in {button.key for button in app.button}
+
+
+def test_an_empty_file_is_refused_in_words(app: AppTest) -> None:
+    upload(app, "empty.csv", "")
+    app.button(key="import_check").click().run()
+    assert "nothing was stored" in words(app)
+    assert not app.exception
