@@ -125,6 +125,7 @@ FIGURE_FIELDS: Mapping[str, Callable[[object], Any]] = {
     "within_sd": _number,
     "sem": _number,
     "sem_trials": _whole,
+    "grade_step": _whole,
     "published_as": _text,
     "published_level": _number,
     "averaged": _text,

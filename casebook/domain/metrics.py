@@ -85,6 +85,8 @@ class ErrorOrigin(StrEnum):
     NONE = "none"
 
 
+# More grades than any scale has; keeps a mistyped step out.
+LARGEST_GRADE_STEP = 20
 METRIC_KEY = re.compile(r"[a-z][a-z0-9_]{1,62}\Z")
 
 
@@ -253,7 +255,7 @@ class ErrorFigure:
     Either `between_sd` and `within_sd` (the two parts apart), or `sem` with `sem_trials`
     (the standard error of measurement of a mean of that many trials), or `within_sd` alone
     (a lower bound). All in the metric's unit, or in that of its asymmetry form when it
-    applies to the asymmetry.
+    applies to the asymmetry. Ordinal grades have a form of their own: `grade_step` alone.
 
     Parameters
     ----------
@@ -263,6 +265,9 @@ class ErrorFigure:
         Standard deviation of single trials within a session.
     sem : float or None
         Published or measured SEM of a mean of `sem_trials` trials.
+    grade_step : int or None
+        Of a grade: the step, in grades, that repeat grading of the same thing stays within in
+        95 % of pairs. A change of more grades than this counts.
     published_as : str
         The figure as its source gives it and how `sem` was got from it.
     published_level : float or None
@@ -282,6 +287,7 @@ class ErrorFigure:
     within_sd: float | None = None
     sem: float | None = None
     sem_trials: int | None = None
+    grade_step: int | None = None
     published_as: str = ""
     published_level: float | None = None
     averaged: str = ""
@@ -308,9 +314,21 @@ def _figure_problem(figure: ErrorFigure) -> str:
     given = [x for x in (figure.between_sd, figure.within_sd, figure.sem) if x is not None]
     if not figure.source.strip():
         return "it has no source; say where it comes from."
+    if figure.grade_step is not None:
+        return _grade_problem(figure, figure.grade_step, given)
     if any(not math.isfinite(x) or x < 0 for x in given) or not any(x > 0 for x in given):
         return "a standard deviation must be a number of zero or more, and not all zero."
     return _form_problem(figure) or _origin_problem(figure)
+
+
+def _grade_problem(figure: ErrorFigure, step: int, given: list[float]) -> str:
+    if given or figure.sem_trials is not None:
+        return "a grade step stands alone; a standard deviation beside it has no meaning."
+    if not 0 <= step <= LARGEST_GRADE_STEP:
+        return f"a grade step is a whole number of grades, 0 to {LARGEST_GRADE_STEP}."
+    if figure.origin not in {ErrorOrigin.OWN, ErrorOrigin.PUBLISHED}:
+        return f"its origin is '{figure.origin}'; a grade step is own or published."
+    return ""
 
 
 def _form_problem(figure: ErrorFigure) -> str:
@@ -345,8 +363,26 @@ def check_figure_fits(figure: ErrorFigure, metric: Metric) -> None:
     Raises
     ------
     InputRefused
-        For a figure of the asymmetry where the metric has none.
+        For a figure of the asymmetry where the metric has none, a grade step of what is no
+        grade, and any other figure of a grade.
     """
+    if (figure.grade_step is not None) != (metric.scale is Scale.GRADE):
+        expected = (
+            "it is graded, so give the grade step that repeat grading reaches (grade_step); a "
+            "standard deviation of grades has no meaning"
+            if metric.scale is Scale.GRADE
+            else "a grade step belongs to a graded metric only; give standard deviations or an SEM"
+        )
+        raise InputRefused(
+            (
+                Problem(
+                    code="error_figure_grade",
+                    column="grade_step",
+                    value="" if figure.grade_step is None else str(figure.grade_step),
+                    message=f"error figure for '{metric.key}': {expected}.",
+                ),
+            )
+        )
     if figure.applies_to is AppliesTo.ASYMMETRY and metric.asymmetry_form is AsymmetryForm.NONE:
         raise InputRefused(
             (

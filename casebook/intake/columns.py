@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from casebook.domain.injuries import Course, Occurrence, Onset, Pathology, Region
-from casebook.domain.metrics import AppliesTo, ErrorOrigin
+from casebook.domain.metrics import LARGEST_GRADE_STEP, AppliesTo, ErrorOrigin
 from casebook.domain.people import LONGEST_CODE, Purpose, Role, Sex
 from casebook.domain.programmes import Aim, ProgrammeKind, TargetDirection, TargetOn
 from casebook.domain.sides import InjurySide, Side
@@ -416,7 +416,7 @@ _TABLES = (
         kind=TableKind.ERROR_FIGURES,
         words=(
             "a row for each measurement-error figure: between_sd with within_sd, or sem with "
-            "sem_trials, or within_sd alone"
+            "sem_trials, or within_sd alone; for a grade grade_step alone"
         ),
         columns=(
             Column(
@@ -437,6 +437,12 @@ _TABLES = (
             _number("within_sd", "SD of single trials within a session", 0, LARGEST_READING),
             _number("sem", "SEM of a mean of sem_trials trials", 0, LARGEST_READING),
             _whole("sem_trials", "trials averaged for sem", 1, 100_000),
+            _whole(
+                "grade_step",
+                "of a grade: step that repeat grading stays within in 95 % of pairs",
+                0,
+                LARGEST_GRADE_STEP,
+            ),
             _text("published_as", "the figure as its source gives it", 2000),
             _number("published_level", "confidence level of a published MDC in %", 50, 99.9),
             _text("averaged", "what was averaged", 2000),

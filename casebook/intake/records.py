@@ -187,6 +187,7 @@ def error_figure(record: Record) -> ErrorFigure:
         within_sd=cells["within_sd"],
         sem=cells["sem"],
         sem_trials=cells["sem_trials"],
+        grade_step=cells["grade_step"],
         published_as=cells["published_as"] or "",
         published_level=cells["published_level"],
         averaged=cells["averaged"] or "",

@@ -22,8 +22,8 @@ from casebook.storage.session import Unit, reading, writing
 # What stored numbers mean: it can't change under them.
 LOCKED_BY_VALUES = ("unit", "scale", "sided")
 # What a figure in force is written in.
-LOCKED_BY_FIGURES = ("unit",)
-LOCKED_BY_ASYMMETRY_FIGURES = ("unit", "asymmetry_form")
+LOCKED_BY_FIGURES = ("unit", "scale")
+LOCKED_BY_ASYMMETRY_FIGURES = ("unit", "scale", "asymmetry_form")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

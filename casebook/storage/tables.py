@@ -32,6 +32,7 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from casebook.domain.injuries import Course, Occurrence, Onset, Pathology, Region
 from casebook.domain.metrics import (
+    LARGEST_GRADE_STEP,
     AppliesTo,
     AsymmetryForm,
     Better,
@@ -303,13 +304,19 @@ class ErrorFigureRow(Row):
     __table_args__ = (
         CheckConstraint(
             "(sem IS NOT NULL AND sem_trials IS NOT NULL"
-            " AND between_sd IS NULL AND within_sd IS NULL)"
-            " OR (sem IS NULL AND sem_trials IS NULL AND within_sd IS NOT NULL)",
+            " AND between_sd IS NULL AND within_sd IS NULL AND grade_step IS NULL)"
+            " OR (sem IS NULL AND sem_trials IS NULL AND within_sd IS NOT NULL"
+            " AND grade_step IS NULL)"
+            " OR (grade_step IS NOT NULL AND sem IS NULL AND sem_trials IS NULL"
+            " AND between_sd IS NULL AND within_sd IS NULL)",
             name="one_form",
         ),
         CheckConstraint(
-            "(origin = 'within_session') = (sem IS NULL AND between_sd IS NULL)", name="origin_form"
+            "(origin = 'within_session')"
+            " = (sem IS NULL AND between_sd IS NULL AND grade_step IS NULL)",
+            name="origin_form",
         ),
+        CheckConstraint(f"grade_step BETWEEN 0 AND {LARGEST_GRADE_STEP}", name="grade_step"),
         CheckConstraint("origin <> 'none'", name="origin_known"),
         CheckConstraint(within("between_sd", 0, LARGEST_READING), name="between_sd"),
         CheckConstraint(within("within_sd", 0, LARGEST_READING), name="within_sd"),
@@ -338,6 +345,7 @@ class ErrorFigureRow(Row):
     within_sd: Mapped[float | None]
     sem: Mapped[float | None]
     sem_trials: Mapped[int | None]
+    grade_step: Mapped[int | None]
     published_as: Mapped[str] = mapped_column(Text, default="")
     published_level: Mapped[float | None]
     averaged: Mapped[str] = mapped_column(Text, default="")

@@ -205,6 +205,7 @@ def upgrade() -> None:
         sa.Column("within_sd", sa.Double(), nullable=True),
         sa.Column("sem", sa.Double(), nullable=True),
         sa.Column("sem_trials", sa.Integer(), nullable=True),
+        sa.Column("grade_step", sa.Integer(), nullable=True),
         sa.Column("published_as", sa.Text(), nullable=False),
         sa.Column("published_level", sa.Double(), nullable=True),
         sa.Column("averaged", sa.Text(), nullable=False),
@@ -213,17 +214,22 @@ def upgrade() -> None:
         sa.Column("adopted_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("retired_at", sa.DateTime(timezone=True), nullable=True),
         sa.CheckConstraint(
-            "(origin = 'within_session') = (sem IS NULL AND between_sd IS NULL)",
+            "(origin = 'within_session')"
+            " = (sem IS NULL AND between_sd IS NULL AND grade_step IS NULL)",
             name=op.f("ck_error_figure_origin_form"),
         ),
         sa.CheckConstraint("origin <> 'none'", name=op.f("ck_error_figure_origin_known")),
         sa.CheckConstraint("source <> ''", name=op.f("ck_error_figure_source")),
         sa.CheckConstraint(
-            "(sem IS NOT NULL AND sem_trials IS NOT NULL AND between_sd IS NULL"
-            " AND within_sd IS NULL)"
-            " OR (sem IS NULL AND sem_trials IS NULL AND within_sd IS NOT NULL)",
+            "(sem IS NOT NULL AND sem_trials IS NOT NULL"
+            " AND between_sd IS NULL AND within_sd IS NULL AND grade_step IS NULL)"
+            " OR (sem IS NULL AND sem_trials IS NULL AND within_sd IS NOT NULL"
+            " AND grade_step IS NULL)"
+            " OR (grade_step IS NOT NULL AND sem IS NULL AND sem_trials IS NULL"
+            " AND between_sd IS NULL AND within_sd IS NULL)",
             name=op.f("ck_error_figure_one_form"),
         ),
+        sa.CheckConstraint("grade_step BETWEEN 0 AND 20", name=op.f("ck_error_figure_grade_step")),
         sa.CheckConstraint(
             "between_sd BETWEEN 0 AND 100000000", name=op.f("ck_error_figure_between_sd")
         ),
@@ -505,6 +511,9 @@ def upgrade() -> None:
             "kind",
             sa.Enum(
                 "asymmetry_above_baseline",
+                "asymmetry_above_best",
+                "drift",
+                "target_missed",
                 "better_side_fell",
                 "symptom_up",
                 name="kind",

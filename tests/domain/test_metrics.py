@@ -102,6 +102,13 @@ def _figure(**changes: Any) -> ErrorFigure:
             {"sem": 1.0, "sem_trials": 3, "origin": ErrorOrigin.WITHIN_SESSION},
             "only such a one is",
         ),
+        ({"grade_step": 1, "sem": 1.0}, "stands alone"),
+        ({"grade_step": 1, "within_sd": 1.0}, "stands alone"),
+        ({"grade_step": 1, "sem_trials": 3}, "stands alone"),
+        ({"grade_step": -1}, "whole number of grades, 0 to 20"),
+        ({"grade_step": 21}, "whole number of grades, 0 to 20"),
+        ({"grade_step": 1, "origin": ErrorOrigin.WITHIN_SESSION}, "own or published"),
+        ({"grade_step": 1, "origin": ErrorOrigin.NONE}, "own or published"),
     ],
 )
 def test_an_error_figure_that_could_mislead_is_refused(changes: dict[str, Any], words: str) -> None:
@@ -116,9 +123,11 @@ def test_an_error_figure_that_could_mislead_is_refused(changes: dict[str, Any], 
         {"sem": 1.0, "sem_trials": 3},
         {"between_sd": 1.0, "within_sd": 0.0},
         {"within_sd": 1.0, "origin": ErrorOrigin.WITHIN_SESSION},
+        {"grade_step": 0},
+        {"grade_step": 1, "origin": ErrorOrigin.PUBLISHED},
     ],
 )
-def test_each_of_the_three_kinds_of_figure_is_taken(changes: dict[str, Any]) -> None:
+def test_each_of_the_four_kinds_of_figure_is_taken(changes: dict[str, Any]) -> None:
     figure = _figure(**changes)
     assert all(getattr(figure, name) == value for name, value in changes.items())
 
@@ -128,3 +137,16 @@ def test_a_figure_of_an_asymmetry_needs_a_metric_that_has_one() -> None:
     check_figure_fits(figure, a_metric())
     with pytest.raises(InputRefused, match="asymmetry form is 'none'"):
         check_figure_fits(figure, a_metric(asymmetry_form=AsymmetryForm.NONE))
+
+
+def test_a_grade_has_a_grade_step_and_nothing_else_has_one() -> None:
+    graded = a_metric(
+        scale=Scale.GRADE, grades=("good", "poor"), asymmetry_form=AsymmetryForm.DIFFERENCE
+    )
+    step, sem = _figure(grade_step=1), _figure(sem=1.0, sem_trials=3)
+    check_figure_fits(step, graded)
+    check_figure_fits(sem, a_metric())
+    with pytest.raises(InputRefused, match="belongs to a graded metric only"):
+        check_figure_fits(step, a_metric())
+    with pytest.raises(InputRefused, match="a standard deviation of grades has no meaning"):
+        check_figure_fits(sem, graded)

@@ -398,6 +398,20 @@ def test_an_imported_error_figure_retires_the_one_in_force_and_says_so(
     ]
 
 
+def test_a_grade_step_is_imported_for_a_grade_and_refused_for_anything_else(
+    sqlite_casebook: Casebook, tmp_path: Path
+) -> None:
+    header = "metric,origin,grade_step,source\n"
+    imported(sqlite_casebook, tmp_path, header + "first_ray_mobility,own,1,own regrading\n")
+    (figure,) = list_figures(sqlite_casebook, "first_ray_mobility")
+    assert (figure.grade_step, figure.source) == (1, "own regrading")
+    report = imported(sqlite_casebook, tmp_path, header + "cadence,own,1,own regrading\n")
+    assert [(p.code, p.row, p.column) for p in report.problems] == [
+        ("error_figure_grade", 2, "grade_step")
+    ]
+    assert list_figures(sqlite_casebook, "cadence") == ()
+
+
 def test_progress_is_told_up_to_the_whole(sqlite_casebook: Casebook, tmp_path: Path) -> None:
     rows = "".join(f"A,2026-03-02,cadence,none,{i},170\n" for i in range(1, 401))
     path = tmp_path / "many.csv"

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlalchemy import inspect
+from sqlalchemy import inspect, select
 from sqlalchemy.exc import StatementError
 
 from casebook.domain.injuries import Course, Injury, Occurrence, Onset
@@ -21,7 +21,7 @@ from casebook.domain.visits import Conditions, Value, Visit, value_of_trials
 from casebook.services.keeping import Casebook
 from casebook.storage import tables, translation
 from casebook.storage.session import reading, writing
-from tests.builders import STRENGTH, a_consent, a_metric, a_runner, a_visit, an_injury
+from tests.builders import QUALITY, STRENGTH, a_consent, a_metric, a_runner, a_visit, an_injury
 
 # What only a row has: its own key, its parent's, and the store's book-keeping.
 KEPT_BY_THE_STORE = {
@@ -169,6 +169,25 @@ def test_metrics_and_figures_come_back_from_the_store_as_they_went_in(casebook: 
         assert translation.metric_value(unit.get_one(tables.MetricRow, metric_id)) == metric
         stored = unit.query(tables.ErrorFigureRow).filter_by(metric_id=metric_id).one()
         assert translation.figure_value(stored, metric=STRENGTH) == FIGURE
+
+
+def test_a_grade_step_comes_back_from_the_store_as_it_went_in(clinic: Casebook) -> None:
+    figure = ErrorFigure(
+        metric=QUALITY,
+        applies_to=AppliesTo.ASYMMETRY,
+        origin=ErrorOrigin.OWN,
+        grade_step=1,
+        source="a test",
+        adopted_at=datetime(2026, 1, 1, 12, tzinfo=UTC),
+    )
+    with writing(clinic.engine) as unit:
+        query = select(tables.MetricRow.id).where(tables.MetricRow.key == QUALITY)
+        metric_id = unit.scalars(query).one()
+        unit.add(translation.figure_row(figure, metric_id=metric_id, at=datetime.now(UTC)))
+        unit.commit()
+    with reading(clinic.engine) as unit:
+        stored = unit.query(tables.ErrorFigureRow).filter_by(metric_id=metric_id).one()
+        assert translation.figure_value(stored, metric=QUALITY) == figure
 
 
 def test_instants_are_kept_in_utc_whatever_the_zone_they_are_given_in(casebook: Casebook) -> None:
