@@ -122,14 +122,13 @@ def segmented_regression(
     chosen = math.floor(4.0 * (visits / 100.0) ** (2.0 / 9.0)) if lags is None else lags
     since = days - start
     design = np.column_stack([np.ones(visits), second, since, second * since]).astype(float)
-    model = OLS(values, design)
-    plain = model.fit()
-    robust = model.fit(cov_type="HAC", cov_kwds={"maxlags": chosen, "use_correction": True})
+    plain = OLS(values, design).fit()
+    robust = robust_errors(values, design, chosen)
     degrees = visits - design.shape[1]
     measured = np.full(design.shape[1], np.nan)
     if sems is not None:
         measured = np.linalg.norm(np.linalg.pinv(design) * sems, axis=1)
-    ses = np.fmax(np.fmax(robust.bse, plain.bse), measured)
+    ses = np.fmax(np.fmax(robust, plain.bse), measured)
     half = ses * t.ppf(0.5 + LEVEL / 2.0, degrees)
     found = [
         Estimate(
@@ -137,7 +136,7 @@ def segmented_regression(
             se=float(ses[i]),
             low=float(plain.params[i] - half[i]),
             high=float(plain.params[i] + half[i]),
-            robust_se=float(robust.bse[i]),
+            robust_se=float(robust[i]),
             plain_se=float(plain.bse[i]),
             measured_se=float(measured[i]),
         )
@@ -153,3 +152,34 @@ def segmented_regression(
         slope_before=found[2],
         slope_change=found[3],
     )
+
+
+def robust_errors(values: Floats, design: Floats, lags: int) -> Floats:
+    """Standard errors of least squares that allow for autocorrelation (Bartlett weights).
+
+    Parameters
+    ----------
+    values : ndarray of float, shape (visits,)
+    design : ndarray of float, shape (visits, terms)
+        A column for each term, the constant included.
+    lags : int, >= 0
+        Visits over which errors may depend on one another.
+
+    Returns
+    -------
+    ndarray of float, shape (terms,)
+        Times sqrt(visits / (visits - terms)), the correction for few visits.
+
+    References
+    ----------
+    [NeweyWest1987]
+
+    Examples
+    --------
+    >>> design = np.column_stack([np.ones(4), [0.0, 1.0, 2.0, 3.0]])
+    >>> robust_errors(np.array([1.0, 3.0, 2.0, 5.0]), design, 1).round(4)
+    array([0.4247, 0.2871])
+    """
+    how = {"maxlags": lags, "use_correction": True}
+    errors: Floats = OLS(values, design).fit(cov_type="HAC", cov_kwds=how).bse
+    return errors
