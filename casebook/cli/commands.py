@@ -9,6 +9,7 @@ import typer
 
 from casebook import __version__
 from casebook.cli.planning import plan_measurement
+from casebook.cli.repeatability import repeatability
 from casebook.cli.tables_help import tables_help
 
 app = typer.Typer(
@@ -252,3 +253,4 @@ def check(*, db: Db = None, as_json: Json = False) -> None:
 app.command(
     name="plan-measurement", short_help="Say how many trials and visits it takes to see a change."
 )(plan_measurement)
+app.command(short_help="Tell the measurement error from repeat measurements.")(repeatability)

@@ -13,6 +13,7 @@ from casebook.statistics.repeatability.results import BlandAltman, Concordance
 from casebook.statistics.repeatability.tolerance import both_limits_factor, one_limit_factor
 
 FEWEST_PAIRS = 3
+ROUNDING = 1e-13
 
 
 def bland_altman(first: Floats, second: Floats, *, difference: str) -> BlandAltman:
@@ -51,6 +52,9 @@ def bland_altman(first: Floats, second: Floats, *, difference: str) -> BlandAltm
     if n < FEWEST_PAIRS:
         raise ValueError(f"{n} pairs given; limits of agreement need {FEWEST_PAIRS} or more.")
     bias, sd = float(gap.mean()), float(gap.std(ddof=1))
+    size = float(max(np.abs(first).max(), np.abs(second).max()))
+    # Differences that are rounding and nothing else count as none.
+    bias, sd = (0.0 if abs(one) <= ROUNDING * size else one for one in (bias, sd))
     se = sd / math.sqrt(n)
     z = z_two_sided(LEVEL)
     quantile = float(student.ppf(0.5 + LEVEL / 2.0, n - 1))

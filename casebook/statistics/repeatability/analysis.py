@@ -69,6 +69,7 @@ def analyse(
     first_minus_second: bool = False,
     ratio_scale: bool = True,
     grades: tuple[float, ...] | None = None,
+    counted: str = "subjects",
 ) -> Repeatability:
     """Variance components, ICC, SEM, MDC, limits of agreement and what else the study tells.
 
@@ -83,6 +84,8 @@ def analyse(
         it is given only where all readings are above zero.
     grades : tuple of float or None
         Every grade that can be given, in order, where the readings are grades.
+    counted : str
+        What is counted as a subject, for the words.
 
     Returns
     -------
@@ -114,7 +117,8 @@ def analyse(
     limits = _limits(readings, table, first_minus_second=first_minus_second)
     nested = _nested(readings, table)
     growing = growing_error(table.mean) if two_way.squares is not None else None
-    graded = None if grades is None else grading(table.mean, grades)
+    single = bool(table.trials.max() == 1)
+    graded = grading(table.mean, grades) if grades is not None and single else None
     subjects, occasions = table.mean.shape
     held_trials = table.trials[table.held]
     trials = int(held_trials.min()), int(held_trials.max())
@@ -126,13 +130,19 @@ def analyse(
     )
     if two_way.squares is not None and two_way.method and two_way.components:
         alike = bool(np.ptp(table.mean[table.held]) == 0.0)
-        warnings += warning_of_width(two_way.consistency, two_way.squares.df_error, subjects)
+        warnings += warning_of_width(
+            two_way.consistency, two_way.squares.df_error, subjects, counted=counted
+        )
         warnings += warnings_about_numbers(
             two_way.components, method=two_way.method, occasions=occasions, alike=alike
         )
     warnings += warnings_about_agreement(limits, growing) + warnings_about_parts(nested)
     if graded is not None:
         warnings += warnings_about_grading(graded.pairs, graded.step95)
+    elif grades is not None and not single:
+        warnings.append(
+            "Kappa is left out: it needs one grade a session, and not a mean of trials."
+        )
     return Repeatability(
         n_subjects=subjects,
         n_sessions=len(readings.sessions),
@@ -279,4 +289,4 @@ def _log_scale(table: CellTable) -> LogScale | None:
         return None
     pairs = _pairs(logs)
     limits = None if pairs is None else bland_altman(*pairs, difference="")
-    return log_scale(two_way.agreement, limits)
+    return log_scale(two_way.one_way, limits)

@@ -67,7 +67,7 @@ def log_scale(sem: Interval, limits: BlandAltman | None) -> LogScale:
     Parameters
     ----------
     sem : Interval
-        SEM (agreement) of the logarithms.
+        Standard deviation within subjects of the logarithms.
     limits : BlandAltman or None
         Of the logarithms.
 

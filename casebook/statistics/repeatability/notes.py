@@ -82,7 +82,9 @@ def warnings_about_design(
     return found
 
 
-def warning_of_width(sem: Interval, freedom: float, subjects: int) -> list[str]:
+def warning_of_width(
+    sem: Interval, freedom: float, subjects: int, *, counted: str = "subjects"
+) -> list[str]:
     """A warning where there are too few subjects for a narrow interval.
 
     Parameters
@@ -91,6 +93,8 @@ def warning_of_width(sem: Interval, freedom: float, subjects: int) -> list[str]:
     freedom : float
         Degrees of freedom of the SEM.
     subjects : int
+    counted : str
+        What is counted as a subject.
 
     Returns
     -------
@@ -110,7 +114,7 @@ def warning_of_width(sem: Interval, freedom: float, subjects: int) -> list[str]:
         return []
     low, high = sem.low / sem.estimate, sem.high / sem.estimate
     return [
-        f"Few subjects ({subjects}): the interval of the SEM runs from {low:.2f} to {high:.2f} "
+        f"Few {counted} ({subjects}): the interval of the SEM runs from {low:.2f} to {high:.2f} "
         "times the estimate, and so does that of the minimal detectable change. Measure more "
         "runners, or in more sessions, before you rely on it."
     ]

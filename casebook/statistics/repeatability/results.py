@@ -164,7 +164,7 @@ class LogScale:
     Parameters
     ----------
     sem : float
-        SEM (agreement) of the logarithms.
+        Standard deviation within subjects of the logarithms.
     cv_percent : Interval
         Coefficient of variation, 100 * sqrt(exp(sem2) - 1).
     mdc95_up_percent, mdc95_down_percent : float
@@ -337,12 +337,13 @@ class SidedRepeatability:
     Parameters
     ----------
     pooled : Repeatability
-        Each limb counted as a subject: the error of a side's value.
+        Each limb counted as a subject: the error of a side's value. Its nested parts allow for
+        errors of left and right that go together.
     left, right, asymmetry : Repeatability
+    asymmetry_form : str
+        How right is compared with left.
     error_covariance, error_correlation : float
         Of the errors of left and right in one session; NaN where they cannot be told.
-    pooled_nested : Nested or None
-        Both sides' parts pooled, with the correlation of the sides allowed for.
     """
 
     pooled: Repeatability

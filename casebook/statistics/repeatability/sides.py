@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -77,28 +77,34 @@ def analyse_sides(
     def read(part: pd.DataFrame) -> Readings:
         return readings_of(part, sessions=sessions)
 
-    def analysed(part: Readings, *, ratio: bool, graded: bool) -> Repeatability:
+    def analysed(part: Readings, *, counted: str = "subjects") -> Repeatability:
         return analyse(
             part,
             first_minus_second=first_minus_second,
-            ratio_scale=ratio,
-            grades=grades if graded else None,
+            ratio_scale=ratio_scale,
+            grades=grades,
+            counted=counted,
         )
 
     left, right = (read(frame[frame["side"] == side]) for side in (LEFT, RIGHT))
     limbs = frame.assign(subject=frame["subject"].astype(str) + ", " + frame["side"])
-    compared, paired = _compared(frame, form, smallest_mean)
-    if compared.empty:
+    compared = _compared(frame, form, smallest_mean)
+    if compared.frame.empty:
         raise ValueError("no session has both sides with an asymmetry that can be told.")
     covariance, correlation = _error_covariance(frame)
-    of_pooled = analysed(read(limbs), ratio=ratio_scale, graded=True)
-    of_asymmetry = analysed(read(compared), ratio=False, graded=False)
-    if not paired and form is AsymmetryForm.DIFFERENCE:
-        of_asymmetry = _with_unpaired_parts(of_asymmetry, left, right)
+    of_pooled = analysed(read(limbs), counted="limbs")
+    of_asymmetry = analyse(
+        read(compared.frame),
+        first_minus_second=first_minus_second,
+        ratio_scale=False,
+        grades=_differences(grades),
+    )
+    if compared.slopes is not None:
+        of_asymmetry = _with_unpaired_parts(of_asymmetry, (left, right), compared.slopes)
     return SidedRepeatability(
         pooled=_pooled(of_pooled, left, right, correlation),
-        left=analysed(left, ratio=ratio_scale, graded=True),
-        right=analysed(right, ratio=ratio_scale, graded=True),
+        left=analysed(left),
+        right=analysed(right),
         asymmetry=of_asymmetry,
         asymmetry_form=form.value,
         error_covariance=covariance,
@@ -106,29 +112,47 @@ def analyse_sides(
     )
 
 
-def _compared(
-    frame: pd.DataFrame, form: AsymmetryForm, smallest_mean: float
-) -> tuple[pd.DataFrame, bool]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Compared:
+    """Right against left: readings of the asymmetry.
+
+    `slopes` is None where trials were compared with trials; where means were, the mean squares
+    of the asymmetry's slopes in left and right, which carry the trials' variances over.
+    """
+
+    frame: pd.DataFrame
+    slopes: tuple[float, float] | None
+
+
+def _differences(grades: tuple[float, ...] | None) -> tuple[float, ...] | None:
+    """Every difference that two grades can have."""
+    if grades is None:
+        return None
+    return tuple(sorted({one - other for one in grades for other in grades}))
+
+
+def _compared(frame: pd.DataFrame, form: AsymmetryForm, smallest_mean: float) -> _Compared:
     """Right against left, trial by trial where all trials pair, else mean against mean."""
-    by_trial = "trial" in frame and "trials_in_value" not in frame
-    if by_trial:
-        both = _side_by_side(frame, [*CELL, "trial"])
-        cells_of_pairs = both.groupby(CELL).size()
-        cells = frame.groupby([*CELL, "side"]).size().unstack()[[LEFT, RIGHT]].dropna()
-        if (cells.reindex(cells_of_pairs.index).eq(cells_of_pairs, axis=0)).all(axis=None) and len(
-            cells_of_pairs
-        ) == len(cells):
-            told = _in_form(both, form, smallest_mean)
-            if np.isfinite(told["value"]).all():
-                return told, True
-    counted = frame.get("trials_in_value", 1)
-    summed = frame.assign(counted=counted).groupby([*CELL, "side"], sort=False)
+    if "trials_in_value" not in frame and _all_pair(frame):
+        keys = [*CELL, "trial"] if "trial" in frame else CELL
+        told, _ = _in_form(_side_by_side(frame, keys), keys, form, smallest_mean)
+        if np.isfinite(told["value"]).all():
+            return _Compared(frame=told, slopes=None)
+    counted = frame.assign(counted=frame.get("trials_in_value", 1))
+    summed = counted.groupby([*CELL, "side"], sort=False)
     means = summed.agg(value=("value", "mean"), counted=("counted", "sum")).reset_index()
     both = _side_by_side(means, CELL)
-    told = _in_form(both, form, smallest_mean)
+    told, slopes = _in_form(both, CELL, form, smallest_mean)
     fewer = both[["counted_left", "counted_right"]].to_numpy(dtype=np.int64).min(axis=1)
-    told = told.assign(trials_in_value=fewer)
-    return told[np.isfinite(told["value"])], False
+    fine = np.isfinite(told["value"])
+    return _Compared(frame=told.assign(trials_in_value=fewer)[fine], slopes=slopes)
+
+
+def _all_pair(frame: pd.DataFrame) -> bool:
+    """True where, in every session with both sides, each trial of one has one of the other."""
+    keys = [*CELL, "trial"] if "trial" in frame else CELL
+    with_other_side = frame.groupby(CELL)["side"].transform("nunique")
+    return bool((frame.groupby(keys)["side"].transform("nunique") == with_other_side).all())
 
 
 def _side_by_side(frame: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
@@ -136,7 +160,10 @@ def _side_by_side(frame: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     return left.merge(right, on=keys, suffixes=("_left", "_right"))
 
 
-def _in_form(both: pd.DataFrame, form: AsymmetryForm, smallest_mean: float) -> pd.DataFrame:
+def _in_form(
+    both: pd.DataFrame, keys: list[str], form: AsymmetryForm, smallest_mean: float
+) -> tuple[pd.DataFrame, tuple[float, float] | None]:
+    """Asymmetries with their keys, and the mean squares of their slopes in left and right."""
     size = len(both)
     found = asymmetries(
         both["value_left"].to_numpy(dtype=float),
@@ -144,8 +171,14 @@ def _in_form(both: pd.DataFrame, form: AsymmetryForm, smallest_mean: float) -> p
         np.full(size, code_of(form), dtype=np.int8),
         np.full(size, smallest_mean),
     )
-    keys = [name for name in (*CELL, "trial") if name in both]
-    return both[keys].assign(value=found.value)
+    told = both[keys].assign(value=found.value)
+    fine = np.isfinite(found.value)
+    if not fine.any():
+        return told, None
+    left, right = (
+        float(np.square(slope[fine]).mean()) for slope in (found.left_slope, found.right_slope)
+    )
+    return told, (left, right)
 
 
 def _error_covariance(frame: pd.DataFrame) -> tuple[float, float]:
@@ -162,23 +195,25 @@ def _error_covariance(frame: pd.DataFrame) -> tuple[float, float]:
 
 
 def _with_unpaired_parts(
-    asymmetry: Repeatability, left: Readings, right: Readings
+    asymmetry: Repeatability, sides: tuple[Readings, Readings], slopes: tuple[float, float]
 ) -> Repeatability:
-    """Parts of a difference whose trials do not pair: both sides' trials are independent."""
-    squares = [_squares(side) for side in (left, right)]
-    one, other = squares
-    within, freedom = _of_one_way(asymmetry)
-    if one is None or other is None or freedom < 1:
+    """Parts of an asymmetry whose trials do not pair: both sides' trials are independent."""
+    one, other = (_squares(side) for side in sides)
+    squares = asymmetry.mean_squares
+    if one is None or other is None or squares is None:
         return asymmetry
-    trials = one.trials + other.trials
+    of_left, of_right = slopes[0] * one.trials, slopes[1] * other.trials
+    trials = of_left + of_right
+    if trials == 0.0:
+        return asymmetry
     per_session = 2.0 / (1.0 / one.per_session + 1.0 / other.per_session)
-    df_trials = trials**2 / (one.trials**2 / one.df_trials + other.trials**2 / other.df_trials)
+    df_trials = trials**2 / (of_left**2 / one.df_trials + of_right**2 / other.df_trials)
     nested = nested_parts(
         NestedSquares(
-            sessions=per_session * within,
+            sessions=per_session * squares.within,
             trials=trials,
             per_session=per_session,
-            df_sessions=freedom,
+            df_sessions=squares.df_within,
             df_trials=df_trials,
             subject_variance=asymmetry.components.subject if asymmetry.components else math.nan,
             method=one.method,
@@ -194,11 +229,6 @@ def _with_unpaired_parts(
             "both sides' variances.",
         ),
     )
-
-
-def _of_one_way(found: Repeatability) -> tuple[float, int]:
-    squares = found.mean_squares
-    return (math.nan, 0) if squares is None else (squares.within, squares.df_within)
 
 
 def _squares(readings: Readings) -> NestedSquares | None:
