@@ -183,10 +183,10 @@ def test_scatter_beyond_the_error_widens_the_interval_and_is_said() -> None:
             [3.0, 3.1, 2.9, 3.0, 6.0, 6.1, 5.9, 6.0],
             [0.3] * 8,
             90,
-            "Over 8 visits in 210 days it rose by 4.1° (95 % interval 2.7° to 5.5°), beyond "
+            "Over 8 visits in 210 days it rose by 4.0° (95 % interval 1.7° to 6.3°), beyond "
             "measurement error; the visits scatter about that line more than measurement error "
             "explains, and the interval allows for it; about the programme's start the level "
-            "steps up by 3.1° (95 % interval 1.6° to 4.6°), which does not say why.",
+            "steps up by 3.1° (95 % interval 1.8° to 4.3°), which does not say why.",
         ),
         (
             [6.0, 6.1, 5.9, 3.0, 3.1, 5.9],
@@ -284,7 +284,7 @@ def parts(course: Course) -> tuple[KnownErrorLine, RankTrend, Nonoverlap, Segmen
     return course.line, course.ranks, course.overlap, course.segments, course.smoothed
 
 
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(courses(), st.sampled_from([0.5, 4.0, 1024.0]))
 def test_another_unit_changes_every_size_and_no_probability(
     given_course: tuple[np.ndarray, np.ndarray, np.ndarray, float], factor: float
@@ -303,7 +303,7 @@ def test_another_unit_changes_every_size_and_no_probability(
     assert other[4].low == pytest.approx(factor * smoothed.low, rel=1e-6, abs=1e-6 * factor)
 
 
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(courses(), st.integers(-300, 300))
 def test_a_constant_added_to_every_visit_moves_the_level_and_nothing_else(
     given_course: tuple[np.ndarray, np.ndarray, np.ndarray, float], constant: int
@@ -321,7 +321,7 @@ def test_a_constant_added_to_every_visit_moves_the_level_and_nothing_else(
     assert moved[4].level == pytest.approx(smoothed.level + constant, abs=1e-5)
 
 
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(courses())
 def test_seen_backwards_or_upside_down_the_course_turns_round(
     given_course: tuple[np.ndarray, np.ndarray, np.ndarray, float],
@@ -345,7 +345,7 @@ def test_seen_backwards_or_upside_down_the_course_turns_round(
     assert back.smoothed.low[::-1] == pytest.approx(smoothed.low, abs=1e-6)
 
 
-@settings(max_examples=25)
+@settings(max_examples=15)
 @given(courses())
 def test_the_order_in_which_visits_are_given_does_not_matter(
     given_course: tuple[np.ndarray, np.ndarray, np.ndarray, float],
@@ -355,7 +355,7 @@ def test_the_order_in_which_visits_are_given_does_not_matter(
     assert turned.sentence == course_of(days, values, sems, start).sentence
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(courses())
 def test_no_interval_is_narrower_than_measurement_error_alone_allows(
     given_course: tuple[np.ndarray, np.ndarray, np.ndarray, float],
@@ -365,3 +365,11 @@ def test_no_interval_is_narrower_than_measurement_error_alone_allows(
     assert line.slope_high - line.slope_low >= 2 * 1.9599 * line.slope_se
     for one in (segments.level_before, segments.level_change, segments.slope_change):
         assert one.se == max(one.robust_se, one.plain_se, one.measured_se)
+
+
+def test_a_phase_without_any_scatter_is_no_stumbling_block() -> None:
+    values = np.array([1.0, 1.0, 1.0, 1.0, 0.0, 0.0, 0.0, 1.0])
+    course = course_of(3.0 * np.arange(1, 9), values, np.ones(8), 12.0)
+    assert isinstance(course.segments, Segments)
+    assert course.segments.level_before.robust_se == pytest.approx(0.0, abs=1e-6)
+    assert course.segments.level_before.se > 0.5

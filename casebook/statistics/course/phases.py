@@ -181,5 +181,7 @@ def robust_errors(values: Floats, design: Floats, lags: int) -> Floats:
     array([0.4247, 0.2871])
     """
     how = {"maxlags": lags, "use_correction": True}
-    errors: Floats = OLS(values, design).fit(cov_type="HAC", cov_kwds=how).bse
-    return errors
+    fitted = OLS(values, design).fit(cov_type="HAC", cov_kwds=how)
+    # Where a line goes through its visits exactly, rounding can leave a variance below zero.
+    variances: Floats = np.diag(fitted.cov_params())
+    return np.sqrt(np.maximum(variances, 0.0))
