@@ -61,6 +61,29 @@ class FlagKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Regression:
+    """Change to be expected by itself, because extreme readings are followed by less extreme.
+
+    Parameters
+    ----------
+    expected : float
+        (1 - icc) * (clinic_mean - baseline), in the unit of the verdict.
+    icc : float, 0 to 1
+        Share of the spread between the clinic's runners that is no measurement error, for a
+        baseline as exact as this runner's.
+    clinic_mean : float
+        Mean baseline of the clinic's other runners.
+    runners : int
+        How many others there are.
+    """
+
+    expected: float
+    icc: float
+    clinic_mean: float
+    runners: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
     """Is this change larger than the measurement error?
 
@@ -68,6 +91,15 @@ class Verdict:
     that `asymmetry_form` names. None where a number does not exist. `like_for_like` lists the
     conditions in which the visits differed, and is empty where they were alike in all that was
     recorded; `not_recorded` lists those that matter for the metric and were not recorded.
+
+    `mdc95` of a grade is the step that repeat grading itself stays within in 95 % of pairs;
+    grades have no standard error and no probabilities. `bridged`: there were fewer trials than
+    the error figure's, and the runner's own trials were used to allow for it. Behind an
+    asymmetry stand the changes of its sides and their MDC (None where it cannot be told
+    whether that side moved) and the side that was the worse one at baseline. `important_change`
+    is the metric's, for a value and not for an asymmetry, and `p_important` the probability
+    that the true change is better by more than that. `best_sem` is what more trials could
+    bring the SEM of the latest visit down to, as far as that is known.
     """
 
     metric: str
@@ -88,6 +120,19 @@ class Verdict:
     not_recorded: tuple[Condition, ...]
     p_better: float | None
     asymmetry_form: AsymmetryForm
+    important_change: float | None = None
+    p_important: float | None = None
+    bridged: bool = False
+    baseline_sem: float | None = None
+    latest_sem: float | None = None
+    best_sem: float | None = None
+    latest_trials: int | None = None
+    worse_side: What | None = None
+    left_change: float | None = None
+    left_mdc95: float | None = None
+    right_change: float | None = None
+    right_mdc95: float | None = None
+    regression: Regression | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,13 +37,14 @@ class MetricColumns:
     sensitive: Masks
     important: Floats
     score: Flags
+    grade: Flags
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FigureColumns:
     """The best error figure of each metric as arrays; origin NONE where it has none.
 
-    `between`, `within` and `sem` are NaN where the figure is of another kind.
+    `between`, `within`, `sem` and `step` are NaN where the figure is of another kind.
     """
 
     origin: Codes
@@ -52,6 +53,7 @@ class FigureColumns:
     within: Floats
     sem: Floats
     trials: Floats
+    step: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,6 +120,7 @@ def metric_columns(metrics: Sequence[Metric]) -> MetricColumns:
         sensitive=np.array([mask_of(m.sensitive_to) for m in metrics], dtype=np.uint8),
         important=_floats(metric.important_change for metric in metrics),
         score=np.array([metric.scale is Scale.SCORE for metric in metrics], dtype=np.bool_),
+        grade=np.array([metric.scale is Scale.GRADE for metric in metrics], dtype=np.bool_),
     )
 
 
@@ -130,8 +133,9 @@ def figure_columns(
     ----------
     metrics : sequence of Metric
     figures : sequence of ErrorFigure
-        Those in force. Of two as good, the later one counts; figures of other metrics and
-        retired ones are passed over.
+        Those in force. Of two as good, the later one counts; figures of other metrics,
+        retired ones, grade steps of what is no grade and other figures of grades are passed
+        over.
     applies_to : AppliesTo
 
     Returns
@@ -149,8 +153,11 @@ def figure_columns(
     0
     """
     best: dict[str, tuple[int, ErrorFigure]] = {}
+    graded = {metric.key for metric in metrics if metric.scale is Scale.GRADE}
     for index, figure in enumerate(figures):
         if figure.applies_to is not applies_to or figure.retired_at is not None:
+            continue
+        if (figure.grade_step is not None) != (figure.metric in graded):
             continue
         held = best.get(figure.metric)
         if held is None or code_of(figure.origin) <= code_of(held[1].origin):
@@ -164,6 +171,7 @@ def figure_columns(
         within=_floats(None if f is None else f.within_sd for f in found),
         sem=_floats(None if f is None else f.sem for f in found),
         trials=_floats(None if f is None else f.sem_trials for f in found),
+        step=_floats(None if f is None else f.grade_step for f in found),
     )
 
 

@@ -192,10 +192,19 @@ def settle(call: Codes, reason: Codes, gate: Codes, only_within: Flags) -> tuple
     return settled, why.astype(np.int8)
 
 
-def p_better(
-    reference: Floats, latest: Floats, se: Floats, better: Codes, low: Floats, high: Floats
+def p_gain(
+    reference: Floats,
+    latest: Floats,
+    se: Floats,
+    better: Codes,
+    low: Floats,
+    high: Floats,
+    *,
+    least: Floats | float = 0.0,
 ) -> Floats:
-    """Probability that the true value changed for the better (normal errors, flat prior).
+    """Probability that the true value changed for the better, by more than a least amount.
+
+    Errors are normal and nothing is taken as known of the true change (flat prior).
 
     Parameters
     ----------
@@ -205,13 +214,16 @@ def p_better(
         Codes of `Better`. An asymmetry is a range from 0 to 0.
     low, high : ndarray of float, shape (rows,)
         Target range where a range is better.
+    least : ndarray of float or float, >= 0
+        Such as the minimal important change; 0 for any change for the better.
 
     Returns
     -------
     ndarray of float, 0 to 1
-        With a range: that the true value lies nearer to it than the reference did, all of
-        the error being laid on the latest. NaN where neither way is better, or the reference
-        was inside the range already.
+        With a range: that the true value lies nearer to it than the reference did by more
+        than `least`, all of the error being laid on the latest; 0 where the reference was not
+        that far away. NaN where neither way is better, or the reference was inside the range
+        already.
 
     References
     ----------
@@ -220,16 +232,24 @@ def p_better(
     Examples
     --------
     >>> nan = np.full(2, np.nan)
-    >>> p_better(np.zeros(2), np.array([1.96, 0.0]), np.ones(2), np.zeros(2, np.int8), nan, nan
+    >>> p_gain(np.zeros(2), np.array([1.96, 0.0]), np.ones(2), np.zeros(2, np.int8), nan, nan
     ...     ).round(3)
     array([0.975, 0.5  ])
+    >>> p_gain(np.zeros(1), np.array([3.0]), np.ones(1), np.zeros(1, np.int8),
+    ...     nan[:1], nan[:1], least=3.0)
+    array([0.5])
     """
     known = np.where(se > 0, se, np.nan)
     away = distance_to_range(reference, low, high)
-    upper = ndtr((latest - reference) / known)
-    nearer = ndtr((high + away - latest) / known) - ndtr((low - away - latest) / known)
+    # How far from the range the true value may lie at most.
+    reach = away - least
+    nearer = ndtr((high + reach - latest) / known) - ndtr((low - reach - latest) / known)
     return np.select(
         [better == HIGHER, better == LOWER, (better == RANGE) & (away > 0)],
-        [upper, 1.0 - upper, nearer],
+        [
+            ndtr((latest - reference - least) / known),
+            ndtr((reference - latest - least) / known),
+            np.where(reach > 0, nearer, 0.0),
+        ],
         np.nan,
     )

@@ -40,8 +40,12 @@ class Judged:
         change, se_change, mdc95, call (CALLS), reason (REASONS), moved (MOVED, asymmetry
         only), origin, figure (position in the figures), bridged (fewer trials than the
         figure's, allowed for by the runner's own trials), refused (`asymmetry.Refused`),
-        differs and not_recorded (masks over CONDITIONS), p_better, left_change, left_mdc95,
-        right_change, right_mdc95 (of the sides behind an asymmetry, NaN elsewhere).
+        differs and not_recorded (masks over CONDITIONS), p_better, p_important (better by more
+        than the metric's important change), latest_n, best_sem (what more trials could bring
+        latest_sem down to, NaN where not known), worse (of an asymmetry, the worse side at
+        baseline: 1 right, -1 left, 0 none), left_change, left_mdc95, right_change, right_mdc95
+        (of the sides behind an asymmetry, NaN elsewhere; an MDC also where it cannot be told
+        whether that side moved). Of a grade mdc95 is its grade step, and it has no SEM, no p.
     measures : DataFrame
         A row for every counting visit, metric and what: runner, visit, metric, what,
         reference, value, sem, n, origin, figure, bridged, refused. `sem` is a lower bound
@@ -140,7 +144,7 @@ def judge(
         visit_of_verdict = levels.visit_at[verdicts.level]
         tests = tests_of(verdicts, visit_of_verdict, catalogue)
     return Judged(
-        verdicts=_verdict_frame(verdicts, placed, visit_of_verdict),
+        verdicts=_verdict_frame(verdicts, levels, placed, visit_of_verdict),
         measures=_measure_frame(levels, placed),
         references=_reference_frame(baselines, placed, len(metrics)),
         flags=_flag_frame(tests, verdicts, placed, visit_of_verdict),
@@ -148,8 +152,11 @@ def judge(
     )
 
 
-def _verdict_frame(verdicts: Verdicts, visits: VisitColumns, visit_at: Whole) -> pd.DataFrame:
+def _verdict_frame(
+    verdicts: Verdicts, levels: Levels, visits: VisitColumns, visit_at: Whole
+) -> pd.DataFrame:
     change = verdicts.latest - verdicts.baseline
+    told_mdc = np.where(verdicts.told, verdicts.mdc95, np.nan)
 
     def of_side(numbers: Floats, side: Whole) -> Floats:
         return np.where(side >= 0, numbers[side], np.nan)
@@ -177,10 +184,14 @@ def _verdict_frame(verdicts: Verdicts, visits: VisitColumns, visit_at: Whole) ->
         differs=verdicts.differs,
         not_recorded=verdicts.not_recorded,
         p_better=verdicts.p_better,
+        p_important=verdicts.p_important,
+        latest_n=levels.n[verdicts.level],
+        best_sem=levels.best[verdicts.level],
+        worse=verdicts.worse,
         left_change=of_side(change, verdicts.left),
-        left_mdc95=of_side(verdicts.mdc95, verdicts.left),
+        left_mdc95=of_side(told_mdc, verdicts.left),
         right_change=of_side(change, verdicts.right),
-        right_mdc95=of_side(verdicts.mdc95, verdicts.right),
+        right_mdc95=of_side(told_mdc, verdicts.right),
     )
 
 

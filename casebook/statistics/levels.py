@@ -26,6 +26,7 @@ from casebook.statistics.codes import (
     code_of,
 )
 from casebook.statistics.error import (
+    few_trials_factor,
     interval_floor,
     pooled_within_sd,
     reading_floor,
@@ -54,6 +55,11 @@ class Levels:
     value, sem : ndarray of float
         SEM is NaN where no figure can be used, and a lower bound where `origin` says
         `within_session`.
+    best : ndarray of float
+        What more trials at that visit could bring the SEM down to, as far as the figure tells;
+        NaN where it tells nothing.
+    steps : ndarray of float, shape (metrics, 4)
+        Grade step by metric and `What`; NaN for what is no grade or has no figure.
     origin : ndarray of int8
         Codes of `ErrorOrigin`.
     figure : ndarray of int
@@ -76,6 +82,8 @@ class Levels:
     n: Whole
     value: Floats
     sem: Floats
+    best: Floats
+    steps: Floats
     origin: Codes
     figure: Whole
     bridged: Flags
@@ -105,10 +113,42 @@ class _Error:
     """The error of some levels; fields as in `Levels`."""
 
     sem: Floats
+    best: Floats
     origin: Codes
     figure: Whole
     bridged: Flags
     too_few: Flags
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Trials:
+    """What a runner's trials of a metric tell: one element a level.
+
+    `within` is their pooled standard deviation, `widened` the same allowing for how few they
+    are, `floor` the smallest that one trial can have, `n` their number at the visit.
+    """
+
+    within: Floats
+    widened: Floats
+    floor: Floats
+    n: Whole
+
+    def at(self, rows: Whole) -> _Trials:
+        return _Trials(
+            within=self.within[rows],
+            widened=self.widened[rows],
+            floor=self.floor[rows],
+            n=self.n[rows],
+        )
+
+    def times(self, factor: Floats, rows: Whole) -> _Trials:
+        """Those rows in the unit of an asymmetry."""
+        return _Trials(
+            within=self.within[rows] * factor,
+            widened=self.widened[rows] * factor,
+            floor=self.floor[rows] * factor,
+            n=self.n[rows],
+        )
 
 
 def levels_of(
@@ -176,13 +216,21 @@ def levels_of(
     floor = _floor(metrics, at.metric, frames_per_s[at.visit_at])
     sd = values["sd"].to_numpy(dtype=float)[at.source]
     subject = at.group // SIDES  # runner and metric: both sides' trials are pooled
-    pooled, _ = pooled_within_sd(
+    pooled, degrees = pooled_within_sd(
         sd, n[at.sides], subject[at.sides], visits.runner_count * metrics.form.size
     )
-    within = pooled[subject]
+    # The standard deviation of grades has no meaning, however many there are.
+    pooled[np.tile(metrics.grade, visits.runner_count)] = np.nan
+    trials = _Trials(
+        within=pooled[subject],
+        widened=(pooled * few_trials_factor(degrees))[subject],
+        floor=floor,
+        n=n,
+    )
     error = _blank_error(size)
-    _put(error, at.sides, _figure_error(of_sides, at.metric, within, floor, n, at.sides))
-    _put(error, at.pairs, _pair_error(of_asymmetry, found, error, at, within, floor, n))
+    side_error = _figure_error(of_sides, at.metric[at.sides], trials.at(at.sides))
+    _put(error, at.sides, side_error)
+    _put(error, at.pairs, _pair_error(of_asymmetry, found, error, at, trials))
     return Levels(
         visit_at=at.visit_at,
         metric=at.metric,
@@ -191,6 +239,8 @@ def levels_of(
         n=n,
         value=value,
         sem=error.sem,
+        best=error.best,
+        steps=np.column_stack([*[of_sides.step] * ASYMMETRY, of_asymmetry.step]),
         origin=error.origin,
         figure=error.figure,
         bridged=error.bridged,
@@ -262,28 +312,27 @@ def _floor(metrics: MetricColumns, metric: Whole, frames_per_s: Floats) -> Float
     return np.where(np.isnan(by_frames), reading_floor(metrics.resolution)[metric], by_frames)
 
 
-def _figure_error(
-    figures: FigureColumns, metric: Whole, within: Floats, floor: Floats, n: Whole, rows: Whole
-) -> _Error:
+def _figure_error(figures: FigureColumns, at: Whole, trials: _Trials) -> _Error:
     """Error of levels by the best figure of their metric, else from their trials alone."""
-    at = metric[rows]
-    within, floor, n = within[rows], floor[rows], n[rows]
+    floor, n = trials.floor, trials.n
     origin = figures.origin[at]
     by_mean = np.isfinite(figures.sem)[at]
     fewer = by_mean & (n < figures.trials[at])
-    own_trials = (origin == NO_FIGURE) & np.isfinite(within)
+    own_trials = (origin == NO_FIGURE) & np.isfinite(trials.within)
+    of_mean = sem_from_mean_of(figures.sem[at], figures.trials[at], trials.widened, floor, n)
     sem = np.select(
         [by_mean, origin <= PUBLISHED, origin == WITHIN, own_trials],
         [
-            sem_from_mean_of(figures.sem[at], figures.trials[at], within, floor, n),
+            of_mean,
             sem_from_parts(figures.between[at], figures.within[at], floor, n),
             sem_lower_bound(figures.within[at], floor, n),
-            sem_lower_bound(within, floor, n),
+            sem_lower_bound(trials.within, floor, n),
         ],
         np.nan,
     )
     return _Error(
         sem=sem,
+        best=np.where(fewer, figures.sem[at], np.where(by_mean, of_mean, figures.between[at])),
         origin=np.where(own_trials, WITHIN, origin).astype(np.int8),
         figure=figures.index[at],
         bridged=fewer & np.isfinite(sem),
@@ -292,38 +341,39 @@ def _figure_error(
 
 
 def _pair_error(
-    figures: FigureColumns,
-    found: Asymmetry,
-    sides: _Error,
-    at: _Layout,
-    within: Floats,
-    floor: Floats,
-    n: Whole,
+    figures: FigureColumns, found: Asymmetry, sides: _Error, at: _Layout, trials: _Trials
 ) -> _Error:
     """Error of asymmetries: by a figure for the asymmetry itself, else from both sides."""
     left, right = at.left[at.pairs], at.right[at.pairs]
-    origin = np.maximum(sides.origin[left], sides.origin[right])
+    metric = at.metric[at.pairs]
     # One trial of the asymmetry is one trial of each side.
     slopes = np.hypot(found.left_slope, found.right_slope)
-    single, smallest = np.copy(within), np.copy(floor)
-    single[at.pairs] *= slopes
-    smallest[at.pairs] *= slopes
-    own = _figure_error(figures, at.metric, single, smallest, n, at.pairs)
-    between_sessions = figures.origin[at.metric[at.pairs]] <= PUBLISHED
-    bound = (figures.origin[at.metric[at.pairs]] == WITHIN) & (origin > PUBLISHED)
+    own = _figure_error(figures, metric, trials.times(slopes, at.pairs))
+    from_sides = sem_of_asymmetry(found, sides.sem[left], sides.sem[right])
+    too_few = sides.too_few[left] | sides.too_few[right]
+    # The steps of two grades make no step of their difference.
+    graded = ~too_few & (np.isnan(sides.sem[left]) | np.isnan(sides.sem[right]))
+    by_sides = np.maximum(sides.origin[left], sides.origin[right])
+    origin = np.where(graded, np.int8(NO_FIGURE), by_sides)
+    between_sessions = figures.origin[metric] <= PUBLISHED
+    bound = (figures.origin[metric] == WITHIN) & (origin > PUBLISHED)
     use_own = between_sessions | bound
     return _Error(
-        sem=np.where(use_own, own.sem, sem_of_asymmetry(found, sides.sem[left], sides.sem[right])),
+        sem=np.where(use_own, own.sem, from_sides),
+        best=np.where(
+            use_own, own.best, sem_of_asymmetry(found, sides.best[left], sides.best[right])
+        ),
         origin=np.where(use_own, own.origin, origin).astype(np.int8),
         figure=np.where(use_own, own.figure, np.maximum(sides.figure[left], sides.figure[right])),
         bridged=np.where(use_own, own.bridged, sides.bridged[left] | sides.bridged[right]),
-        too_few=np.where(use_own, own.too_few, sides.too_few[left] | sides.too_few[right]),
+        too_few=np.where(use_own, own.too_few, too_few),
     )
 
 
 def _blank_error(size: int) -> _Error:
     return _Error(
         sem=np.empty(size),
+        best=np.empty(size),
         origin=np.empty(size, dtype=np.int8),
         figure=np.empty(size, dtype=np.int64),
         bridged=np.empty(size, dtype=np.bool_),
@@ -333,6 +383,7 @@ def _blank_error(size: int) -> _Error:
 
 def _put(error: _Error, rows: Whole, part: _Error) -> None:
     error.sem[rows] = part.sem
+    error.best[rows] = part.best
     error.origin[rows] = part.origin
     error.figure[rows] = part.figure
     error.bridged[rows] = part.bridged

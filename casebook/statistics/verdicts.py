@@ -24,14 +24,17 @@ from casebook.statistics.change import (
     UNCHANGED,
     call_side,
     distance_to_range,
-    p_better,
+    p_gain,
     reference_means,
     settle,
 )
 from casebook.statistics.codes import NOTHING, Codes, Flags, Floats, Masks, Whole, code_of
-from casebook.statistics.error import mdc_between
+from casebook.statistics.error import mdc_between, z_two_sided
 from casebook.statistics.levels import ASYMMETRY, NO_FIGURE, PUBLISHED, SIDES, WITHIN, Levels
 from casebook.statistics.like_for_like import ConditionColumns, conditions_that_differ
+
+# Keeps a mean of grades such as 7/3 - 4/3 on the near side of the step 1 that it equals.
+ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +70,7 @@ class Verdicts:
 
     `left`, `right` are the positions of the verdicts on the two sides behind an asymmetry,
     -1 elsewhere. `worse` tells the side that was the worse one: 1 right, -1 left, 0 unknown.
+    `told` is False where it cannot be said whether the value moved beyond its error.
     """
 
     level: Whole
@@ -91,12 +95,19 @@ class Verdicts:
     differs: Masks
     not_recorded: Masks
     p_better: Floats
+    p_important: Floats
+    told: Flags
     left: Whole
     right: Whole
 
     def known(self) -> Flags:
-        """True where nothing forbids a verdict and the error is one between sessions."""
-        known: Flags = (self.gate == NOTHING) & (self.origin <= PUBLISHED)
+        """True where nothing forbids a verdict and the standard error between sessions is known.
+
+        Never of a grade, which has no standard error.
+        """
+        known: Flags = (
+            (self.gate == NOTHING) & (self.origin <= PUBLISHED) & np.isfinite(self.se_change)
+        )
         return known
 
 
@@ -189,24 +200,32 @@ def verdicts_of(
         too_few=levels.too_few[rows] | baselines.too_few[group],
         unlike=(differs & metrics.sensitive[metric]) != 0,
     )
+    baseline_sem, latest_sem = baselines.sem[group], levels.sem[rows]
+    step = levels.steps[metric, what]
+    graded = np.isfinite(step)
+    se = np.hypot(baseline_sem, latest_sem)
+    mdc = np.where(graded, step, mdc_between(baseline_sem, latest_sem))
+    # An asymmetry of grades has a direction when it is larger than the step.
+    direction = (step + ROUNDING) / z_two_sided()
     pair = _Pair(
         metric=metric,
         reference=baselines.value[group],
         latest=levels.value[rows],
-        sem_reference=baselines.sem[group],
-        sem_latest=levels.sem[rows],
+        sem_reference=np.where(graded, direction, baseline_sem),
+        sem_latest=np.where(graded, direction, latest_sem),
+        se=se,
+        limit=np.where(graded, step + ROUNDING, mdc),
     )
-    se = np.hypot(pair.sem_reference, pair.sem_latest)
-    mdc = mdc_between(pair.sem_reference, pair.sem_latest)
     of_asymmetry = what == ASYMMETRY
-    bare_call, bare_reason, chance = _bare_verdict(pair, se, mdc, of_asymmetry, metrics)
+    bare_call, bare_reason, chance, large = _bare_verdict(pair, of_asymmetry, metrics)
     call, reason = settle(bare_call, bare_reason, gate, origin == WITHIN)
+    has_chance = (call != CANNOT_SAY) & (origin <= PUBLISHED)
 
     left, right = _sides_of_pairs(levels, rows)
     worse = _worse_sides(pair, of_asymmetry, left, right, metrics)
     # Within a lower bound of its error a side has not moved; beyond it nothing can be told.
-    known = (gate == NOTHING) & ((origin <= PUBLISHED) | (bare_call == UNCHANGED))
-    by_side = which_side_moved(worse, bare_call[left], bare_call[right], known[left], known[right])
+    told = (gate == NOTHING) & ((origin <= PUBLISHED) | (bare_call == UNCHANGED))
+    by_side = which_side_moved(worse, bare_call[left], bare_call[right], told[left], told[right])
     crossed = (bare_reason == CROSSED) | crossed_over(
         pair.reference, pair.latest, pair.sem_reference, pair.sem_latest
     )
@@ -217,10 +236,10 @@ def verdicts_of(
         metric=metric,
         what=what,
         baseline=pair.reference,
-        baseline_sem=pair.sem_reference,
+        baseline_sem=baseline_sem,
         baseline_visits=baselines.visits[group],
         latest=pair.latest,
-        latest_sem=pair.sem_latest,
+        latest_sem=latest_sem,
         se_change=se,
         mdc95=mdc,
         call=call,
@@ -234,7 +253,9 @@ def verdicts_of(
         refused=refused,
         differs=differs,
         not_recorded=not_recorded,
-        p_better=np.where((call != CANNOT_SAY) & (origin <= PUBLISHED), chance, np.nan),
+        p_better=np.where(has_chance, chance, np.nan),
+        p_important=np.where(has_chance, large, np.nan),
+        told=told,
         left=left,
         right=right,
     )
@@ -242,35 +263,50 @@ def verdicts_of(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Pair:
-    """The two means behind each verdict, with their errors."""
+    """The two means behind each verdict, with their errors and the limit of no change."""
 
     metric: Whole
     reference: Floats
     latest: Floats
     sem_reference: Floats
     sem_latest: Floats
+    se: Floats
+    limit: Floats
 
 
 def _bare_verdict(
-    pair: _Pair, se: Floats, mdc: Floats, of_asymmetry: Flags, metrics: MetricColumns
-) -> tuple[Codes, Codes, Floats]:
-    """Call, reason and chance of being better as the numbers alone have it."""
+    pair: _Pair, of_asymmetry: Flags, metrics: MetricColumns
+) -> tuple[Codes, Codes, Floats, Floats]:
+    """Call, reason, chance of being better and of being so by an important amount."""
     # Nearer to nothing is better for an asymmetry, whatever is better for the sides.
     better = np.where(of_asymmetry, np.int8(RANGE), metrics.better[pair.metric])
     low = np.where(of_asymmetry, 0.0, metrics.low[pair.metric])
     high = np.where(of_asymmetry, 0.0, metrics.high[pair.metric])
-    call, reason = call_side(pair.reference, pair.latest, mdc, better, low, high)
+    call, reason = call_side(pair.reference, pair.latest, pair.limit, better, low, high)
     rows = np.flatnonzero(of_asymmetry)
     call[rows], reason[rows] = call_asymmetry(
         pair.reference[rows],
         pair.latest[rows],
         pair.sem_reference[rows],
         pair.sem_latest[rows],
-        mdc[rows],
+        pair.limit[rows],
     )
-    chance = p_better(pair.reference, pair.latest, se, better, low, high)
+    chance = p_gain(pair.reference, pair.latest, pair.se, better, low, high)
     undirected = of_asymmetry & ~beyond_own_error(pair.reference, pair.sem_reference)
-    return call, reason, np.where(undirected, np.nan, chance)
+    # The important change is one of the value itself, not of the difference of sides.
+    least = np.where(of_asymmetry, np.nan, metrics.important[pair.metric])
+    rows = np.flatnonzero(np.isfinite(least))
+    large = np.full(least.size, np.nan)
+    large[rows] = p_gain(
+        pair.reference[rows],
+        pair.latest[rows],
+        pair.se[rows],
+        better[rows],
+        low[rows],
+        high[rows],
+        least=least[rows],
+    )
+    return call, reason, np.where(undirected, np.nan, chance), large
 
 
 def _worse_sides(

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import norm
+from scipy.stats import norm, t
 
 from casebook.domain.metrics import (
     AppliesTo,
     AsymmetryForm,
     Better,
     Condition,
+    ErrorFigure,
     ErrorOrigin,
     FloorKind,
+    Metric,
     Scale,
 )
 from casebook.domain.verdicts import Call, Reason, SideMoved, What
@@ -195,7 +197,11 @@ def test_fewer_trials_than_the_figure_are_never_used_silently() -> None:
     told = verdict_on(with_trials, What.LEFT)
     assert told.call is Call.WORSENED
     assert told.row.bridged
-    assert told.row.latest_sem == pytest.approx(np.sqrt(1 + 4 * (1 / 5 - 1 / 7)), rel=1e-12)
+    # Two sides of 7 and two of 5 trials: 20 degrees of freedom, allowed for by Student's t.
+    widened = (2.0 * t.ppf(0.975, 20) / Z) ** 2
+    assert told.row.latest_sem == pytest.approx(np.sqrt(1 + widened * (1 / 5 - 1 / 7)), rel=1e-12)
+    # With the figure's seven trials it would be the figure's SEM.
+    assert (told.row.latest_n, told.row.best_sem) == (5, 1.0)
     assert verdict_on(with_trials, What.ASYMMETRY).row.bridged
 
 
@@ -331,6 +337,18 @@ def test_the_asymmetry_takes_its_error_from_both_sides() -> None:
     assert np.isnan(verdict_on(found, What.LEFT).row.left_change)
 
 
+def test_a_side_of_which_it_cannot_be_told_whether_it_moved_has_no_mdc_beside_the_asymmetry() -> (
+    None
+):
+    own = a_figure(sem=0.5, sem_trials=3, applies_to=AppliesTo.ASYMMETRY)
+    # The sides have nothing but their own trials: a lower bound, beyond which nothing is told.
+    course = before_and_after(a_pair(10.0, 16.0, sd=1.0), a_pair(10.0, 10.0, sd=1.0))
+    row = verdict_on(judged(course, figures=[own]), What.ASYMMETRY).row
+    assert (row.left_change, row.right_change) == (0.0, -6.0)
+    assert row.left_mdc95 == pytest.approx(Z * np.sqrt(2.0 / 5), rel=1e-12)
+    assert np.isnan(row.right_mdc95)
+
+
 def test_a_figure_for_the_asymmetry_itself_comes_first() -> None:
     own = a_figure(sem=0.5, sem_trials=3, applies_to=AppliesTo.ASYMMETRY)
     found = judged(
@@ -357,8 +375,164 @@ def test_fewer_trials_than_an_asymmetry_figure_add_both_sides_trials() -> None:
         figures=[own],
     )
     row = verdict_on(found, What.ASYMMETRY).row
-    assert row.latest_sem == pytest.approx(np.sqrt(1 + 2 * 9 * (1 / 2 - 1 / 4)), rel=1e-12)
+    # Four sets of two trials: 4 degrees of freedom.
+    widened = (3.0 * t.ppf(0.975, 4) / Z) ** 2
+    assert row.latest_sem == pytest.approx(np.sqrt(1 + 2 * widened * (1 / 2 - 1 / 4)), rel=1e-12)
     assert row.bridged
+
+
+def test_a_spread_of_very_few_trials_is_nothing_to_go_by() -> None:
+    figure = a_figure(sem=1.0, sem_trials=7)
+    # Three sets of two trials: 3 degrees of freedom, one fewer than it takes.
+    course = before_and_after(
+        {(0, LEFT): (1.0, 2, 2.0), (0, RIGHT): (1.0, 2, 2.0)},
+        {(0, LEFT): (9.0, 2, 2.0), (0, RIGHT): (9.0, 1, np.nan)},
+    )
+    told = verdict_on(judged(course, figures=[figure]), What.LEFT)
+    assert (told.call, told.reason) == (Call.CANNOT_SAY, Reason.FEWER_TRIALS_THAN_FIGURE)
+    assert not told.row.bridged
+    # What more trials would give is known all the same.
+    assert told.row.best_sem == 1.0
+
+
+def test_what_more_trials_could_bring_the_error_down_to_is_told_as_far_as_it_is_known() -> None:
+    visit = a_pair(10.0, 12.0, n=4, sd=1.0)
+    parts = judged(before_and_after(visit, visit), figures=[a_figure(between_sd=3.0, within_sd=2)])
+    left, both = verdict_on(parts, What.LEFT).row, verdict_on(parts, What.ASYMMETRY).row
+    assert (left.best_sem, left.latest_sem) == (3.0, np.sqrt(10.0))
+    assert both.best_sem == pytest.approx(3.0 * np.sqrt(2.0), rel=1e-12)
+    enough = judged(before_and_after(visit, visit), figures=[a_figure(sem=2.0, sem_trials=4)])
+    assert verdict_on(enough, What.LEFT).row.best_sem == 2.0
+    alone = judged(before_and_after(visit, visit), figures=[])
+    assert np.isnan(verdict_on(alone, What.LEFT).row.best_sem)
+
+
+def a_graded(**changes: object) -> Metric:
+    return an_angle(scale=Scale.GRADE, grades=("good", "fair", "poor", "bad"), **changes)
+
+
+def a_step(step: int, **changes: object) -> ErrorFigure:
+    return ErrorFigure(
+        **{
+            "metric": "test_drop",
+            "applies_to": AppliesTo.SIDE_VALUE,
+            "origin": ErrorOrigin.OWN,
+            "grade_step": step,
+            "source": "regrading",
+        }
+        | changes
+    )
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "step", "call"),
+    [
+        (3.0, 1.0, 1, Call.IMPROVED),
+        (0.0, 2.0, 1, Call.WORSENED),
+        (0.0, 1.0, 1, Call.UNCHANGED),
+        (4 / 3, 7 / 3, 1, Call.UNCHANGED),  # a step of one in floating point's clothes
+        (0.0, 1.0, 0, Call.WORSENED),
+        (1.0, 1.0, 0, Call.UNCHANGED),
+    ],
+)
+def test_a_grade_changed_when_it_moved_by_more_than_repeat_grading_does(
+    before: float, after: float, step: int, call: Call
+) -> None:
+    course = before_and_after(a_pair(before, 0.0), a_pair(after, 0.0))
+    told = verdict_on(judged(course, metrics=[a_graded()], figures=[a_step(step)]), What.LEFT)
+    assert told.call is call
+    assert (told.row.mdc95, origin_of(told)) == (step, ErrorOrigin.OWN)
+    for number in ("se_change", "p_better", "p_important", "latest_sem", "baseline_sem"):
+        assert np.isnan(getattr(told.row, number))
+
+
+def test_grades_without_a_step_are_not_judged_whatever_trials_or_figures_there_are() -> None:
+    course = before_and_after(a_pair(0.0, 0.0, sd=0.1), a_pair(3.0, 0.0, sd=0.1))
+    for figures in ([], [a_figure()], [a_step(1, metric="another")]):
+        found = judged(course, metrics=[a_graded()], figures=figures)
+        told = verdict_on(found, What.LEFT)
+        assert (told.call, told.reason) == (Call.CANNOT_SAY, Reason.NO_ERROR_FIGURE)
+        assert origin_of(told) is ErrorOrigin.NONE
+    # And a step is no figure of what is no grade.
+    told = verdict_on(
+        judged(before_and_after(a_pair(0, 0), a_pair(3, 0)), figures=[a_step(1)]), What.LEFT
+    )
+    assert told.reason is Reason.NO_ERROR_FIGURE
+
+
+def test_the_asymmetry_of_grades_needs_a_step_of_its_own() -> None:
+    course = before_and_after(a_pair(0.0, 2.0), a_pair(0.0, 0.0))
+    alone = judged(course, metrics=[a_graded()], figures=[a_step(1)])
+    told = verdict_on(alone, What.ASYMMETRY)
+    assert (told.call, told.reason) == (Call.CANNOT_SAY, Reason.NO_ERROR_FIGURE)
+    both = judged(
+        course,
+        metrics=[a_graded()],
+        figures=[a_step(1), a_step(1, applies_to=AppliesTo.ASYMMETRY)],
+    )
+    told = verdict_on(both, What.ASYMMETRY)
+    assert (told.call, told.moved) == (Call.IMPROVED, SideMoved.WORSE_SIDE_GAINED)
+    assert (told.row.right_change, told.row.right_mdc95, told.row.worse) == (-2.0, 1.0, 1)
+
+
+def test_an_asymmetry_of_grades_has_no_direction_within_the_step() -> None:
+    steps = [a_step(1), a_step(1, applies_to=AppliesTo.ASYMMETRY)]
+    within = judged(
+        before_and_after(a_pair(0.0, 1.0), a_pair(0.0, 0.0)), metrics=[a_graded()], figures=steps
+    )
+    assert verdict_on(within, What.ASYMMETRY).row.worse == 0
+    crossed = judged(
+        before_and_after(a_pair(0.0, 2.0), a_pair(2.0, 0.0)), metrics=[a_graded()], figures=steps
+    )
+    told = verdict_on(crossed, What.ASYMMETRY)
+    assert (told.call, told.reason) == (Call.CANNOT_SAY, Reason.CROSSED_OVER)
+
+
+def test_grades_raise_no_flag_for_they_have_no_p() -> None:
+    steps = [a_step(1), a_step(1, applies_to=AppliesTo.ASYMMETRY)]
+    found = judged(
+        before_and_after(a_pair(0.0, 0.0), a_pair(0.0, 3.0)), metrics=[a_graded()], figures=steps
+    )
+    assert verdict_on(found, What.ASYMMETRY).call is Call.WORSENED
+    assert found.flags.empty
+    assert found.expected["tests"].tolist() == [0]
+
+
+def test_the_chance_of_an_important_change_is_that_of_better_by_more_than_it() -> None:
+    metric = an_angle(important_change=2.0)
+    found = judged(before_and_after(a_pair(9.0, 3.0), a_pair(5.0, 9.0)), metrics=[metric])
+    left, right = verdict_on(found, What.LEFT).row, verdict_on(found, What.RIGHT).row
+    # Lower is better; the change is -4 and +6 with a standard error of sqrt(2).
+    assert left.p_important == pytest.approx(norm.cdf((4 - 2) / np.sqrt(2)), rel=1e-9)
+    assert right.p_important == pytest.approx(norm.cdf((-6 - 2) / np.sqrt(2)), rel=1e-9)
+    assert left.p_important < left.p_better
+    # The important change is one of the value, not of the difference of sides.
+    assert np.isnan(verdict_on(found, What.ASYMMETRY).row.p_important)
+    without = judged(before_and_after(a_pair(9.0, 3.0), a_pair(5.0, 9.0)))
+    assert np.isnan(verdict_on(without, What.LEFT).row.p_important)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "expected"),
+    [
+        # 10 away from 170 to 190: better by more than 4 means less than 6 away.
+        (160.0, 172.0, norm.cdf((196 - 172) / np.sqrt(2)) - norm.cdf((164 - 172) / np.sqrt(2))),
+        (200.0, 195.0, norm.cdf((196 - 195) / np.sqrt(2)) - norm.cdf((164 - 195) / np.sqrt(2))),
+        (166.0, 180.0, 0.0),  # only 4 away: it cannot come nearer by more than that
+        (167.0, 180.0, 0.0),
+    ],
+)
+def test_an_important_change_towards_a_range_is_one_of_the_distance_to_it(
+    before: float, after: float, expected: float
+) -> None:
+    metric = an_angle(
+        better=Better.RANGE, target_low=170.0, target_high=190.0, important_change=4.0
+    )
+    found = judged(
+        before_and_after({(0, LEFT): (before, 1, np.nan)}, {(0, LEFT): (after, 1, np.nan)}),
+        metrics=[metric],
+    )
+    assert verdict_on(found, What.LEFT).row.p_important == pytest.approx(expected, abs=1e-12)
 
 
 def test_a_within_session_asymmetry_figure_does_not_replace_figures_between_sessions() -> None:
