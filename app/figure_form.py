@@ -11,15 +11,24 @@ from app import state
 from app.choices import choose
 from app.messages import calmly, day_words, plain
 from app.words import APPLIES_TO, figure_words
-from casebook.domain.metrics import AppliesTo, AsymmetryForm, ErrorFigure, ErrorOrigin, Metric
+from casebook.domain.metrics import (
+    LARGEST_GRADE_STEP,
+    AppliesTo,
+    AsymmetryForm,
+    ErrorFigure,
+    ErrorOrigin,
+    Metric,
+    Scale,
+)
 from casebook.domain.wording import NO_ERROR_FIGURE, ORIGINS, asymmetry_unit, unit_words
 from casebook.services.cataloguing import adopt_figure, list_figures, retire_figure
 from casebook.services.keeping import Casebook
 
-AS_SEM, AS_PARTS, AS_WITHIN = (
+AS_SEM, AS_PARTS, AS_WITHIN, AS_STEP = (
     "SEM of a mean of trials",
     "Between and within sessions, apart",
     "Within a session only (a lower bound)",
+    "Step of repeat grading",
 )
 
 
@@ -71,9 +80,12 @@ def _one(casebook: Casebook, metric: Metric, figure: ErrorFigure) -> None:
 def adopt_form(casebook: Casebook, metric: Metric) -> None:
     """Ask for a figure and put it in force; the one that it replaces is kept."""
     name = f"figure_{metric.key}"
-    form = st.segmented_control(
-        "Known as", (AS_SEM, AS_PARTS, AS_WITHIN), default=AS_SEM, key=f"{name}_as", required=True
-    )
+    form: str | None = AS_STEP
+    if metric.scale is not Scale.GRADE:
+        forms = (AS_SEM, AS_PARTS, AS_WITHIN)
+        form = st.segmented_control(
+            "Known as", forms, default=AS_SEM, key=f"{name}_as", required=True
+        )
     with st.form(name, border=False):
         applies = list(AppliesTo)
         if metric.asymmetry_form is AsymmetryForm.NONE:
@@ -129,6 +141,17 @@ def _unit(metric: Metric, applies_to: AppliesTo) -> str:
 
 
 def _numbers(form: str, name: str) -> dict[str, Any]:
+    if form == AS_STEP:
+        step = st.number_input(
+            "Grades that repeat grading stays within in 95 % of pairs",
+            value=None,
+            min_value=0,
+            max_value=LARGEST_GRADE_STEP,
+            step=1,
+            key=f"{name}_step",
+            help="A change of more grades than this counts.",
+        )
+        return {"grade_step": step}
     left, right = st.columns(2)
 
     def number(place: DeltaGenerator, label: str, key: str) -> float | None:

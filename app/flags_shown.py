@@ -59,7 +59,7 @@ def _open_flag(casebook: Casebook, review: Review, flag: Flag, number: int) -> N
         )
         st.caption(_rests_on(review, flag))
         with st.expander("Acknowledge with a reason", icon=":material/check:"):
-            _acknowledge(casebook, flag, number)
+            _acknowledge(casebook, flag)
 
 
 def _rests_on(review: Review, flag: Flag) -> str:
@@ -76,12 +76,11 @@ def _rests_on(review: Review, flag: Flag) -> str:
 def _chance_words(flag: Flag) -> str:
     if flag.p is None:
         return (
-            "How often measurement error alone would show such a rise is not known: there is no "
+            "How often measurement error alone would show as much is not known: there is no "
             "error figure, or the visits were not like for like."
         )
     share = "fewer than 0.1 %" if flag.p < 0.001 else f"{100 * flag.p:.1f} %"
-    moved = "fall of the better side" if flag.kind is FlagKind.BETTER_SIDE_FELL else "rise"
-    return f"Measurement error alone would show a {moved} this large in {share} of visits."
+    return f"Measurement error alone would show as much in {share} of visits."
 
 
 def _error_words(verdict: Verdict) -> str:
@@ -97,8 +96,8 @@ def _baseline_words(verdict: Verdict) -> str:
     )
 
 
-def _acknowledge(casebook: Casebook, flag: Flag, number: int) -> None:
-    key = f"acknowledge_{flag.metric}_{flag.kind}_{number}"
+def _acknowledge(casebook: Casebook, flag: Flag) -> None:
+    key = f"acknowledge_{flag.metric}_{flag.kind}"
     if not state.who():
         sidebar.choose_user(casebook, place=key)
     with st.form(key, border=False):

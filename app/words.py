@@ -94,6 +94,9 @@ def figure_words(figure: ErrorFigure, metric: Metric) -> str:
         if figure.applies_to is AppliesTo.ASYMMETRY
         else unit_words(metric.unit)
     )
+    if figure.grade_step is not None:
+        grades = "1 grade" if figure.grade_step == 1 else f"{figure.grade_step} grades"
+        return f"repeat grading stays within {grades} in 95 % of pairs"
     if figure.sem is not None:
         trials = "1 trial" if figure.sem_trials == 1 else f"{figure.sem_trials} trials"
         return f"SEM {number_words(figure.sem, unit)} for a mean of {trials}"

@@ -140,3 +140,16 @@ def test_a_figure_of_two_parts_can_be_given(app: AppTest, clinic: Casebook) -> N
     sent(app, "Put in force")
     figure = list_figures(clinic, "cadence")[0]
     assert (figure.between_sd, figure.within_sd) == (1.0, 2.0)
+
+
+def test_a_grade_is_asked_for_the_step_of_repeat_grading_only(
+    app: AppTest, clinic: Casebook
+) -> None:
+    at_metric(app, "first_ray_mobility")
+    assert "figure_first_ray_mobility_as" not in [c.key for c in app.segmented_control]
+    app.number_input(key="figure_first_ray_mobility_step").set_value(1)
+    app.text_input(key="figure_first_ray_mobility_source").set_value("own regrading")
+    sent(app, "Put in force")
+    (figure,) = list_figures(clinic, "first_ray_mobility")
+    assert (figure.grade_step, figure.sem, figure.origin) == (1, None, ErrorOrigin.OWN)
+    assert "repeat grading stays within 1 grade in 95 % of pairs" in words(app)

@@ -22,7 +22,7 @@ def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
         capture_output=True,
         text=True,
         check=False,
-        env=os.environ | {"NO_COLOR": "1"},
+        env=os.environ | {"NO_COLOR": "1", "XDG_DATA_HOME": str(path.parent)},
     )
     assert built.returncode == 0, built.stderr
     return path

@@ -41,7 +41,7 @@ def running_app(db: Path) -> Iterator[str]:
             stdin=subprocess.DEVNULL,
             stdout=said,
             stderr=subprocess.STDOUT,
-            env=os.environ | {"NO_COLOR": "1"},
+            env=os.environ | {"NO_COLOR": "1", "XDG_DATA_HOME": str(db.parent)},
         )
         try:
             _wait(process, port, said)
