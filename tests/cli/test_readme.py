@@ -17,7 +17,7 @@ from tests.cli.conftest import Casebook
 ROOT = Path(__file__).resolve().parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 COMMANDS = typer.main.get_command(app).commands
-ROW = re.compile(r"^\| `casebook (?P<name>[a-z]+)` \|[^|]*\|(?P<options>[^|]*)\|$", re.MULTILINE)
+ROW = re.compile(r"^\| `casebook (?P<name>[a-z-]+)` \|[^|]*\|(?P<options>[^|]*)\|$", re.MULTILINE)
 
 
 def options_of(name: str) -> set[str]:
