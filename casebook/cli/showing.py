@@ -164,9 +164,8 @@ def _show_flags_of_review(console: Console, review: Review) -> None:
 
 
 def _acknowledged_words(flag: Flag) -> str:
-    if not flag.acknowledged:
-        return ""
-    return f" (acknowledged by {flag.acknowledged_by}: {flag.acknowledged_reason})"
+    words = wording.acknowledged_words(flag)
+    return f" ({words})" if words else ""
 
 
 def show_flags(found: FlagList, *, as_json: bool) -> None:
@@ -176,6 +175,7 @@ def show_flags(found: FlagList, *, as_json: bool) -> None:
             {
                 "flags": [flag_object(flag) for flag in found.flags],
                 "expected_false": float(found.expected_false),
+                "expected_false_course": float(found.expected_false_course),
                 "caution": wording.CAUTION,
             }
         )
@@ -191,12 +191,13 @@ def show_flags(found: FlagList, *, as_json: bool) -> None:
                 str(flag.visit_date),
                 wording.FLAG_KINDS[flag.kind],
                 Text(flag.message),
-                Text(flag.acknowledged_reason if flag.acknowledged else "no"),
+                Text(wording.acknowledged_words(flag) or "no"),
             )
         console.print(table)
     console.print(
-        f"\nIf nothing had truly changed in any of these runners, {found.expected_false:.1f} "
-        "false flags would be expected."
+        f"\nIf nothing had truly changed in any runner, {found.expected_false:.1f} metrics would "
+        f"be expected to be flagged falsely at the latest visits, and "
+        f"{found.expected_false_course:.1f} over all visits (missed targets left out)."
     )
     console.print(f"\n{wording.CAUTION}")
 

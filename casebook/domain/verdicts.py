@@ -56,6 +56,9 @@ class FlagKind(StrEnum):
     """Why a visit is flagged on a metric."""
 
     ASYMMETRY_ABOVE_BASELINE = "asymmetry_above_baseline"
+    ASYMMETRY_ABOVE_BEST = "asymmetry_above_best"
+    DRIFT = "drift"
+    TARGET_MISSED = "target_missed"
     BETTER_SIDE_FELL = "better_side_fell"
     SYMPTOM_UP = "symptom_up"
 
@@ -139,8 +142,19 @@ class Verdict:
 class Flag:
     """Something that worsened beyond error at a visit; never a diagnosis.
 
-    `p` and `q` are None for a symptom that rose by its important change while its error is
-    not known or the visits were unlike.
+    Parameters
+    ----------
+    p : float or None
+        One-sided p-value of this kind's own test. None for a symptom that rose by its
+        important change while its error is not known or the visits were unlike.
+    q : float or None
+        Of the metric among all metrics tested at that visit (false-discovery rate); of a
+        missed target among the targets that were due. None where `p` is.
+    acknowledged : bool
+        True where a named user has seen it, or has seen the same flag at an earlier visit and
+        it has not become worse beyond its standard error since.
+    acknowledged_visit : date or None
+        Visit whose flag was acknowledged: an earlier one for a flag that is carried on.
     """
 
     runner: str
@@ -155,3 +169,9 @@ class Flag:
     acknowledged_reason: str = ""
     acknowledged_by: str = ""
     acknowledged_at: datetime | None = None
+    acknowledged_visit: date | None = None
+
+    @property
+    def carried(self) -> bool:
+        """True where the acknowledgement is that of an earlier visit's flag."""
+        return self.acknowledged and self.acknowledged_visit != self.visit_date

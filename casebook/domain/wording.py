@@ -5,10 +5,12 @@ None of these words says what causes a finding or names a disease.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from casebook.domain.injuries import Injury
 from casebook.domain.metrics import AsymmetryForm, Condition, ErrorOrigin, Metric
 from casebook.domain.sides import InjurySide
-from casebook.domain.verdicts import Call, FlagKind, Reason, SideMoved, Verdict, What
+from casebook.domain.verdicts import Call, Flag, FlagKind, Reason, SideMoved, Verdict, What
 from casebook.domain.visits import MissingReason, VisitKind
 
 NO_ERROR_FIGURE = "no error figure: measure your own"
@@ -95,6 +97,9 @@ MISSING_REASONS = {
 
 FLAG_KINDS = {
     FlagKind.ASYMMETRY_ABOVE_BASELINE: "asymmetry larger than at baseline",
+    FlagKind.ASYMMETRY_ABOVE_BEST: "asymmetry larger than at its best",
+    FlagKind.DRIFT: "asymmetry drifting up over several visits",
+    FlagKind.TARGET_MISSED: "target missed at its date",
     FlagKind.BETTER_SIDE_FELL: "asymmetry smaller only because the better side fell",
     FlagKind.SYMPTOM_UP: "symptom up",
 }
@@ -184,21 +189,94 @@ def complaint_words(injury: Injury) -> str:
     return f"{side}{region}: {injury.pathology.replace('_', ' ')} ({injury.course})"
 
 
-def flag_words(
-    kind: FlagKind, metric: Metric, *, baseline: float, latest: float, mdc95: float | None
-) -> str:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rise:
+    """What a flag's sentence needs, in the metric's unit or that of its asymmetry.
+
+    Parameters
+    ----------
+    start, end : float
+        From what to what; an asymmetry is signed right minus left.
+    margin : float or None
+        Changes up to this are within error at the 95 % level.
+    visits : int
+        Visits behind `start`; for a drift all visits of the line.
+    what : What
+    goal : float or None
+        What a missed target asked for.
+    """
+
+    start: float
+    end: float
+    margin: float | None
+    visits: int
+    what: What = What.ASYMMETRY
+    goal: float | None = None
+
+
+def flag_words(kind: FlagKind, metric: Metric, numbers: Rise) -> str:
     """One sentence for a flag: what rose, from what to what, against which error."""
     if kind is FlagKind.SYMPTOM_UP:
-        return f"{metric.label}: up from {baseline:.3g} to {latest:.3g}."
+        return f"{metric.label}: up from {numbers.start:.3g} to {numbers.end:.3g}."
+    if kind is FlagKind.TARGET_MISSED:
+        return _missed_words(metric, numbers)
     unit = asymmetry_unit(metric.asymmetry_form, metric.unit)
-    sizes = (
-        f"from {number_words(abs(baseline), unit)} ({side_words(baseline)}) "
-        f"to {number_words(abs(latest), unit)} ({side_words(latest)})"
+    before, now = (
+        f"{number_words(abs(number), unit)} ({side_words(number)})"
+        for number in (numbers.start, numbers.end)
     )
-    error = f" (changes up to {number_words(mdc95, unit)} are within error)" if mdc95 else ""
+    error = (
+        f" (changes up to {number_words(numbers.margin, unit)} are within error)"
+        if numbers.margin
+        else ""
+    )
     if kind is FlagKind.BETTER_SIDE_FELL:
         return (
             f"{metric.label}: asymmetry smaller, but only because the better side fell beyond "
-            f"error while the worse side did not gain ({sizes})."
+            f"error while the worse side did not gain (from {before} to {now})."
         )
-    return f"{metric.label}: asymmetry up {sizes}{error}."
+    if kind is FlagKind.ASYMMETRY_ABOVE_BEST:
+        return (
+            f"{metric.label}: asymmetry {now}, larger than the {before} at the best of "
+            f"{numbers.visits} earlier visits{error}."
+        )
+    if kind is FlagKind.DRIFT:
+        return (
+            f"{metric.label}: asymmetry drifting up, on a line through {numbers.visits} visits "
+            f"from {before} to {now}{error}."
+        )
+    return f"{metric.label}: asymmetry up from {before} to {now}{error}."
+
+
+def _missed_words(metric: Metric, numbers: Rise) -> str:
+    """The target, where it started, and how far it came."""
+    if numbers.what is What.ASYMMETRY:
+        unit = asymmetry_unit(metric.asymmetry_form, metric.unit)
+        before, now = (
+            f"{number_words(abs(number), unit)} ({side_words(number)})"
+            for number in (numbers.start, numbers.end)
+        )
+        aim = f"an asymmetry of at most {number_words(numbers.goal, unit)}"
+    else:
+        unit = unit_words(metric.unit)
+        before, now = (number_words(number, unit) for number in (numbers.start, numbers.end))
+        side = "" if numbers.what is What.NONE else f"{WHATS[numbers.what]} side "
+        aim = f"{side}{number_words(numbers.goal, unit)}"
+    return (
+        f"{metric.label}: the target of {aim} was missed by more than error at the first visit "
+        f"on or after its date (from {before} to {now})."
+    )
+
+
+def acknowledged_words(flag: Flag) -> str:
+    """Who acknowledged a flag, when and why; '' for one that nobody has.
+
+    One that is carried on from an earlier visit says so.
+    """
+    if not flag.acknowledged:
+        return ""
+    at = f" on {flag.acknowledged_at:%Y-%m-%d}" if flag.acknowledged_at else ""
+    words = f"acknowledged{at} by {flag.acknowledged_by}: {flag.acknowledged_reason}"
+    if not flag.carried:
+        return words
+    return f"{words} (at the visit of {flag.acknowledged_visit}; not worse beyond error since)"

@@ -7,11 +7,13 @@ from datetime import date
 
 from casebook.domain.errors import Conflict, NotFound, refuse
 from casebook.domain.verdicts import Flag, FlagKind
+from casebook.domain.wording import acknowledged_words
 from casebook.services import clock
 from casebook.services.judging import judge_runners
 from casebook.services.keeping import Casebook
 from casebook.services.registering import get_runner_row
-from casebook.services.standings import StandingMemo, flags_told, standings
+from casebook.services.standings import StandingMemo, standings
+from casebook.services.telling_flags import flags_told
 from casebook.storage import cases, people
 from casebook.storage.session import reading, writing
 
@@ -27,11 +29,15 @@ class FlagList:
     flags : tuple of Flag
         By runner, newest visit first.
     expected_false : float
-        False flags to be expected over the latest visits of all runners, had nobody changed.
+        Metrics expected to be flagged falsely over the latest visits of all runners, had
+        nobody changed; a missed target is not among them.
+    expected_false_course : float
+        The same over all visits of all runners.
     """
 
     flags: tuple[Flag, ...]
     expected_false: float
+    expected_false_course: float
 
 
 def list_flags(
@@ -47,6 +53,7 @@ def list_flags(
             flag for one in ordered for flag in (one.flags if all_visits else one.open_flags)
         ),
         expected_false=sum(one.expected_false for one in ordered),
+        expected_false_course=sum(one.expected_false_course for one in ordered),
     )
 
 
@@ -100,10 +107,7 @@ def acknowledge_flag(
                 f"{visit_date:%Y-%m-%d}: it may have gone since the page was loaded."
             )
         if flag.acknowledged:
-            raise Conflict(
-                f"{flag.acknowledged_by} has acknowledged this flag already: "
-                f"{flag.acknowledged_reason}"
-            )
+            raise Conflict(f"This flag is {acknowledged_words(flag)}")
         visits = found.visits
         at = (visits["visited_on"].dt.date == visit_date) & (visits["session"] == session)
         metric_id = found.metric_ids[[m.key for m in found.metrics].index(metric)]

@@ -9,17 +9,18 @@ from datetime import date
 import pandas as pd
 
 from casebook.domain.injuries import Injury
-from casebook.domain.metrics import Metric
+from casebook.domain.metrics import ErrorFigure, Metric
 from casebook.domain.people import Runner, Sex
 from casebook.domain.programmes import Programme
-from casebook.domain.verdicts import Flag, Verdict
+from casebook.domain.verdicts import Flag, Verdict, What
 from casebook.domain.visits import VisitKind
 from casebook.domain.wording import complaint_words
 from casebook.services.judging import JudgedRunners, judge_runners, rows_of
 from casebook.services.keeping import Casebook
+from casebook.services.norming import Norms
 from casebook.services.registering import get_runner_row
 from casebook.services.standings import StandingMemo, stand, standings
-from casebook.services.telling import course_frame, latest_verdicts
+from casebook.services.telling import course_frame, figures_used, latest_verdicts
 from casebook.storage import cases, people
 from casebook.storage.session import reading
 
@@ -45,13 +46,15 @@ class Review:
         The catalogue's metrics that were ever measured on this runner, in its order.
     verdicts : tuple of Verdict
         The latest of each metric and side, in the catalogue's order.
+    figures : mapping of (str, What) to ErrorFigure
+        The error figure behind the verdict on a metric and side, where it has one.
     flags : tuple of Flag
         Of all visits, newest visit first, the strongest first within it.
     open_flags : tuple of Flag
         Those of the latest visit that nobody has acknowledged.
     tests, expected_false : int, float
-        Tests at the latest visit, and how many of them would raise a flag falsely on average
-        if the runner had not changed at all.
+        Metrics tested at the latest visit, and how many of them would be flagged falsely on
+        average if the runner had not changed at all (missed targets left out).
     expected_false_course : float
         The same summed over all visits so far. The sum needs no independence between visits.
     course : DataFrame
@@ -62,6 +65,7 @@ class Review:
     visits: tuple[VisitLine, ...]
     metrics: Mapping[str, Metric]
     verdicts: tuple[Verdict, ...]
+    figures: Mapping[tuple[str, What], ErrorFigure]
     flags: tuple[Flag, ...]
     open_flags: tuple[Flag, ...]
     tests: int
@@ -88,8 +92,15 @@ class CaseloadEntry:
     worst_flag: str
 
 
-def review_runner(casebook: Casebook, code: str) -> Review:
+def review_runner(casebook: Casebook, code: str, *, norms: Norms | None = None) -> Review:
     """Everything that a review of one runner shows, from one state of the store.
+
+    Parameters
+    ----------
+    norms : Norms or None
+        As `norming.clinic_norms` gives them. With them each verdict tells the change that was
+        to be expected by itself. They are not fetched here, so that opening one runner takes
+        as long among many as among few.
 
     Raises
     ------
@@ -107,12 +118,13 @@ def review_runner(casebook: Casebook, code: str) -> Review:
         runner=runner,
         visits=_visit_lines(found.visits),
         metrics=_measured(found),
-        verdicts=latest_verdicts(found),
+        verdicts=latest_verdicts(found, norms),
+        figures=figures_used(found),
         flags=standing.flags,
         open_flags=standing.open_flags,
         tests=standing.tests,
         expected_false=standing.expected_false,
-        expected_false_course=float(found.judged.expected["expected_false"].sum()),
+        expected_false_course=standing.expected_false_course,
         course=course_frame(found),
         programmes=programmes,
         injuries=injuries,

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from casebook.domain.verdicts import Flag
-from casebook.domain.wording import flag_words
-from casebook.services.judging import JudgedRunners, judge_runners, number_or_none, rows_of
-from casebook.statistics.codes import KINDS
+from casebook.services.judging import JudgedRunners, judge_runners, rows_of
+from casebook.services.telling_flags import flags_told
 from casebook.storage import cases
 from casebook.storage.cases import Acknowledgement, AcknowledgementKey, RunnerLine
 from casebook.storage.session import Unit
@@ -24,21 +22,28 @@ class Standing:
     open_flags : tuple of Flag
         Those of the latest visit that nobody has acknowledged.
     tests, expected_false : int, float
-        Tests at the latest visit, and how many of them would raise a flag falsely on average
-        if the runner had not changed at all.
+        Metrics tested at the latest visit, and how many of them would be flagged falsely on
+        average if the runner had not changed at all (missed targets left out).
+    expected_false_course : float
+        The same summed over all visits so far. The sum needs no independence between visits.
     """
 
     flags: tuple[Flag, ...] = ()
     open_flags: tuple[Flag, ...] = ()
     tests: int = 0
     expected_false: float = 0.0
+    expected_false_course: float = 0.0
 
 
 @dataclass(slots=True)
 class StandingMemo:
-    """What was judged before, by runner, with the stamp it was judged at; kept by a face."""
+    """What was judged before, by runner, with the stamp it was judged at; kept by a face.
+
+    `judged` counts how many times a runner was judged since the memo was made.
+    """
 
     kept: dict[int, tuple[tuple[int, ...], Standing]] = field(default_factory=dict)
+    judged: int = 0
 
 
 NO_FLAGS = Standing()
@@ -61,6 +66,7 @@ def standings(unit: Unit, lines: Sequence[RunnerLine], memo: StandingMemo) -> di
     ]
     if stale:
         fresh = _judge(unit, stale)
+        memo.judged += len(stale)
         for line in stale:
             memo.kept[line.runner_id] = (
                 stamps[line.runner_id],
@@ -94,6 +100,7 @@ def stand(
     latest = {row.runner: (row.visited_on.date(), row.session) for row in rows_of(counted)}
     expected = found.judged.expected
     now = {row.runner: row for row in rows_of(expected[expected["visit"].isin(counted["visit"])])}
+    course = expected.groupby("runner")["expected_false"].sum().to_dict()
     by_code: dict[str, list[Flag]] = {code: [] for code in codes.values()}
     for flag in flags_told(found, codes, acknowledged):
         by_code[flag.runner].append(flag)
@@ -108,54 +115,7 @@ def stand(
             ),
             tests=int(now[runner_id].tests) if runner_id in now else 0,
             expected_false=float(now[runner_id].expected_false) if runner_id in now else 0.0,
+            expected_false_course=float(course.get(runner_id, 0.0)),
         )
         for runner_id, code in codes.items()
     }
-
-
-def flags_told(
-    found: JudgedRunners,
-    codes: Mapping[int, str],
-    acknowledged: Mapping[AcknowledgementKey, Acknowledgement],
-) -> tuple[Flag, ...]:
-    """Flags of the runners named as values: newest visit first, strongest first within it."""
-    flags = found.judged.flags
-    flags = flags[flags["runner"].isin(list(codes))]
-    days = found.visits.set_index("visit")[["visited_on", "session"]]
-    numbers = found.judged.verdicts[["visit", "metric", "what", "baseline", "latest", "mdc95"]]
-    rows = flags.merge(numbers, on=["visit", "metric", "what"], how="left", validate="m:1")
-    rows = rows.join(days, on="visit").sort_values(
-        ["runner", "visited_on", "session", "p"], ascending=[True, False, False, True]
-    )
-    return tuple(_flag(row, found, codes, acknowledged) for row in rows_of(rows))
-
-
-def _flag(
-    row: Any,
-    found: JudgedRunners,
-    codes: Mapping[int, str],
-    acknowledged: Mapping[AcknowledgementKey, Acknowledgement],
-) -> Flag:
-    metric = found.metrics[row.metric]
-    kind = KINDS[row.kind]
-    seen = acknowledged.get((int(row.visit), found.metric_ids[row.metric], kind))
-    return Flag(
-        runner=codes[row.runner],
-        visit_date=row.visited_on.date(),
-        session=int(row.session),
-        metric=metric.key,
-        kind=kind,
-        p=number_or_none(row.p),
-        q=number_or_none(row.q),
-        message=flag_words(
-            kind,
-            metric,
-            baseline=float(row.baseline),
-            latest=float(row.latest),
-            mdc95=number_or_none(row.mdc95),
-        ),
-        acknowledged=seen is not None,
-        acknowledged_reason=seen.reason if seen else "",
-        acknowledged_by=seen.by if seen else "",
-        acknowledged_at=seen.at if seen else None,
-    )

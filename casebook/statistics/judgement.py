@@ -10,15 +10,19 @@ import pandas as pd
 
 from casebook.domain.metrics import AppliesTo, ErrorFigure, Metric
 from casebook.statistics.caseload import (
+    MetricColumns,
     VisitColumns,
     figure_columns,
     metric_columns,
     visit_columns,
 )
 from casebook.statistics.codes import Floats, Whole
+from casebook.statistics.earlier import Earlier, earlier_asymmetries
+from casebook.statistics.flag_numbers import flag_numbers
 from casebook.statistics.flagging import expected_false_flags
 from casebook.statistics.levels import SIDES, Levels, levels_of
 from casebook.statistics.like_for_like import condition_columns
+from casebook.statistics.targets import TargetTests, no_targets, target_tests
 from casebook.statistics.verdicts import Baselines, Verdicts, baselines_of, verdicts_of
 from casebook.statistics.visit_tests import VisitTests, tests_of
 
@@ -54,10 +58,15 @@ class Judged:
         A row for every runner, metric and what measured at a reference visit: runner,
         metric, what, baseline, sem, visits, origin, figure, bridged, refused.
     flags : DataFrame
-        runner, visit, metric, what, kind (KINDS), p, q. p and q are NaN for a symptom that
-        rose by its important change while its error is not known or the visits are unlike.
+        runner, visit, metric, what, kind (KINDS), p (of the kind's own test), q (of the
+        metric at the visit, or of the target among those due), and the numbers behind it as
+        `flag_numbers.FlagNumbers` describes them: start, end, margin, visits, goal, badness,
+        badness_sem, badness_known. p and q are NaN for a symptom that rose by its important
+        change while its error is not known or the visits are unlike.
     expected : DataFrame
-        A row for every later counting visit: runner, visit, tests, expected_false.
+        A row for every later counting visit: runner, visit, tests (metrics tested, targets
+        left out), expected_false (metrics expected to be flagged had nothing changed). Over a
+        course these add up, however much the visits have in common.
     """
 
     verdicts: pd.DataFrame
@@ -72,6 +81,7 @@ def judge(
     visits: pd.DataFrame,
     metrics: Sequence[Metric],
     figures: Sequence[ErrorFigure],
+    targets: pd.DataFrame | None = None,
 ) -> Judged:
     """Judge every later visit of every runner against the runner's reference visits.
 
@@ -82,13 +92,15 @@ def judge(
         in `metrics`), side (0 left, 1 right, 2 none), n, mean, sd (NaN where unknown).
         Missing values are absent rows.
     visits : DataFrame
-        One row a visit: runner, visit (ids), order (0, 1, ... by date within the runner),
-        counts (False for a repeat measurement), reference, speed_km_h, incline_pct,
-        frames_per_s, pain_today (NaN where not recorded), surface, footwear, view, assessor
-        ('' where not recorded).
+        One row a visit: runner, visit (ids), day (since 1970), order (0, 1, ... by date
+        within the runner), counts (False for a repeat measurement), reference, speed_km_h,
+        incline_pct, frames_per_s, pain_today (NaN where not recorded), surface, footwear, view,
+        assessor ('' where not recorded).
     metrics : sequence of Metric
     figures : sequence of ErrorFigure
         Those in force.
+    targets : DataFrame or None
+        One row a target, columns as `targets.no_targets` has them.
 
     Returns
     -------
@@ -114,9 +126,9 @@ def judge(
     ...     resolution=0.1, asymmetry_form=AsymmetryForm.DIFFERENCE)
     >>> figure = ErrorFigure(metric="pelvic_drop", applies_to=AppliesTo.SIDE_VALUE,
     ...     origin=ErrorOrigin.OWN, between_sd=0.8, within_sd=1.0, source="own study")
-    >>> visits = pd.DataFrame({"runner": 1, "visit": [10, 11], "order": [0, 1], "counts": True,
-    ...     "reference": [True, False], "speed_km_h": 10.0, "incline_pct": 0.0,
-    ...     "frames_per_s": 60.0, "pain_today": 0.0, "surface": "treadmill",
+    >>> visits = pd.DataFrame({"runner": 1, "visit": [10, 11], "day": [20_500, 20_556],
+    ...     "order": [0, 1], "counts": True, "reference": [True, False], "speed_km_h": 10.0,
+    ...     "incline_pct": 0.0, "frames_per_s": 60.0, "pain_today": 0.0, "surface": "treadmill",
     ...     "footwear": "own", "view": "posterior", "assessor": "AB"})
     >>> values = pd.DataFrame({"runner": 1, "visit": [10, 10, 11, 11], "metric": 0,
     ...     "side": [0, 1, 0, 1], "n": 5, "mean": [4.0, 9.0, 4.1, 4.5], "sd": 1.0})
@@ -142,13 +154,29 @@ def judge(
         baselines = baselines_of(levels, placed, placed.runner_count * len(metrics) * SIDES)
         verdicts = verdicts_of(levels, placed, conditions, catalogue, baselines)
         visit_of_verdict = levels.visit_at[verdicts.level]
-        tests = tests_of(verdicts, visit_of_verdict, catalogue)
+        days = visits["day"].to_numpy(dtype=float)[placed.row]
+        earlier = earlier_asymmetries(levels, placed, days, conditions, catalogue)
+        due = target_tests(
+            no_targets() if targets is None else targets,
+            verdicts,
+            levels,
+            placed,
+            days,
+            len(metrics),
+        )
+        tests = tests_of(verdicts, levels, catalogue, earlier, due)
+        flags = _flag_frame(
+            _Tested(tests=tests, verdicts=verdicts, earlier=earlier, due=due),
+            placed,
+            catalogue,
+            visit_of_verdict,
+        )
     return Judged(
         verdicts=_verdict_frame(verdicts, levels, placed, visit_of_verdict),
         measures=_measure_frame(levels, placed),
         references=_reference_frame(baselines, placed, len(metrics)),
-        flags=_flag_frame(tests, verdicts, placed, visit_of_verdict),
-        expected=_expected_frame(tests, placed, visit_of_verdict),
+        flags=flags,
+        expected=_expected_frame(tests, placed),
     )
 
 
@@ -232,30 +260,47 @@ def _reference_frame(baselines: Baselines, visits: VisitColumns, metric_count: i
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tested:
+    """All tests with what they were made on."""
+
+    tests: VisitTests
+    verdicts: Verdicts
+    earlier: Earlier
+    due: TargetTests
+
+
 def _flag_frame(
-    tests: VisitTests, verdicts: Verdicts, visits: VisitColumns, visit_of_verdict: Whole
+    tested: _Tested, visits: VisitColumns, metrics: MetricColumns, visit_of_verdict: Whole
 ) -> pd.DataFrame:
+    tests, verdicts = tested.tests, tested.verdicts
     rows = np.flatnonzero(tests.flagged)
     rows = rows[np.lexsort((tests.kind[rows], tests.verdict[rows]))]
     verdict = tests.verdict[rows]
     visit_at = visit_of_verdict[verdict]
+    numbers = flag_numbers(tests, rows, verdicts, tested.earlier, tested.due, metrics)
     return _frame(
         runner=visits.runner[visit_at],
         visit=visits.visit[visit_at],
         metric=verdicts.metric[verdict],
         what=verdicts.what[verdict],
-        kind=tests.kind[rows].astype(np.int8),
+        kind=tests.kind[rows],
         p=tests.p[rows],
         q=tests.q[rows],
+        start=numbers.start,
+        end=numbers.end,
+        margin=numbers.margin,
+        visits=numbers.visits,
+        goal=numbers.goal,
+        badness=numbers.badness,
+        badness_sem=numbers.badness_sem,
+        badness_known=numbers.badness_known,
     )
 
 
-def _expected_frame(
-    tests: VisitTests, visits: VisitColumns, visit_of_verdict: Whole
-) -> pd.DataFrame:
+def _expected_frame(tests: VisitTests, visits: VisitColumns) -> pd.DataFrame:
     later = np.flatnonzero(visits.later)
-    tested = tests.verdict[np.isfinite(tests.p)]
-    count = np.bincount(visit_of_verdict[tested], minlength=visits.visit.size)[later]
+    count = np.bincount(tests.units_at, minlength=visits.visit.size)[later]
     return _frame(
         runner=visits.runner[later],
         visit=visits.visit[later],

@@ -25,7 +25,7 @@ def mark_reference(visits: pd.DataFrame, first_starts: pd.Series) -> pd.DataFram
     -------
     DataFrame
         The visits by runner, day and session, with `order` (0, 1, ... within the runner),
-        `counts` (bool) and `reference` (bool) added.
+        `day` (since 1970), `counts` (bool) and `reference` (bool) added.
 
     References
     ----------
@@ -60,6 +60,7 @@ def mark_reference(visits: pd.DataFrame, first_starts: pd.Series) -> pd.DataFram
         reference |= rule & ~settled
         settled |= _any_of_runner(runners, rule)
     ordered["order"] = _running_count(runners, np.ones(len(ordered), dtype=bool)) - 1
+    ordered["day"] = ordered["visited_on"].to_numpy(dtype="datetime64[D]").astype(np.int64)
     ordered["counts"] = counts
     ordered["reference"] = reference
     return ordered

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import date
+from enum import StrEnum
 from typing import Any, Final
 
 import numpy as np
@@ -15,8 +16,17 @@ import pandas as pd
 from sqlalchemy import Select, case, select
 from sqlalchemy.orm import Session
 
+from casebook.domain.programmes import TargetDirection, TargetOn
 from casebook.domain.sides import Side
-from casebook.storage.tables import MetricRow, RunnerRow, TrialRow, ValueRow, VisitRow
+from casebook.storage.tables import (
+    MetricRow,
+    ProgrammeRow,
+    RunnerRow,
+    TargetRow,
+    TrialRow,
+    ValueRow,
+    VisitRow,
+)
 
 SIDE_CODES: Final = {Side.LEFT: 0, Side.RIGHT: 1, Side.NONE: 2}
 SIDES: Final = case({side.value: code for side, code in SIDE_CODES.items()}, value=ValueRow.side)
@@ -48,6 +58,14 @@ VISITS: Final = {
     "footwear": "str",
     "view": "str",
     "assessor": "str",
+}
+TARGETS: Final = {
+    "runner": "int64",
+    "metric": "int64",
+    "what": "int8",
+    "direction": "int8",
+    "amount": "float64",
+    "due_on": "datetime64[s]",
 }
 TRIALS: Final = {"metric": "str", "side": "int8", "number": "int64", "reading": "float64"}
 RUNNERS: Final = {
@@ -147,6 +165,30 @@ def visits_frame(session: Session, runner_ids: Sequence[int] | None = None) -> p
     return _frame(_tuples(session, _of_runners(query, runner_ids)), VISITS)
 
 
+def targets_frame(session: Session, runner_ids: Sequence[int] | None = None) -> pd.DataFrame:
+    """Every target of every programme.
+
+    Returns
+    -------
+    DataFrame, one row a target
+        `runner`, `metric` (ids), `what` (0 left, 1 right, 2 none, 3 asymmetry), `direction`
+        (position in `TargetDirection`), `amount` (> 0, in the metric's unit or that of its
+        asymmetry), `due_on` (datetime64).
+    """
+    query = select(
+        ProgrammeRow.runner_id,
+        TargetRow.metric_id,
+        _position(TargetRow.what, TargetOn),
+        _position(TargetRow.direction, TargetDirection),
+        TargetRow.amount,
+        TargetRow.due_on,
+    ).join(ProgrammeRow, ProgrammeRow.id == TargetRow.programme_id)
+    if runner_ids is not None:
+        query = query.where(ProgrammeRow.runner_id.in_([int(one) for one in runner_ids]))
+    ordered = query.order_by(ProgrammeRow.runner_id, TargetRow.due_on, TargetRow.id)
+    return _frame(_tuples(session, ordered), TARGETS)
+
+
 def trials_frame(session: Session, visit_id: int) -> pd.DataFrame:
     """Every trial of one visit.
 
@@ -195,6 +237,10 @@ def _of_runners(query: Select[*tuple[Any, ...]], runner_ids: Sequence[int] | Non
     if runner_ids is None:
         return query
     return query.where(VisitRow.runner_id.in_([int(one) for one in runner_ids]))
+
+
+def _position(column: Any, words: type[StrEnum]) -> Any:
+    return case({word.value: place for place, word in enumerate(words)}, value=column)
 
 
 def _tuples(session: Session, query: Select[*tuple[Any, ...]]) -> Iterable[tuple[Any, ...]]:

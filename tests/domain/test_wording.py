@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from enum import StrEnum
 
 import pytest
@@ -12,7 +12,7 @@ import pytest
 from casebook.domain import wording
 from casebook.domain.metrics import AsymmetryForm, Condition, ErrorOrigin
 from casebook.domain.sides import InjurySide
-from casebook.domain.verdicts import Call, FlagKind, Reason, SideMoved, Verdict, What
+from casebook.domain.verdicts import Call, Flag, FlagKind, Reason, SideMoved, Verdict, What
 from casebook.domain.visits import MissingReason, VisitKind
 from tests.builders import a_metric, an_injury
 
@@ -140,13 +140,25 @@ def test_a_complaint_spells_out_its_side(side: InjurySide, words: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("kind", "mdc95", "words"),
+    ("kind", "margin", "words"),
     [
         (
             FlagKind.ASYMMETRY_ABOVE_BASELINE,
             4.0,
             "Strength in a test: asymmetry up from 5.0% (right larger) to 12.0% (left larger) "
             "(changes up to 4.0% are within error).",
+        ),
+        (
+            FlagKind.ASYMMETRY_ABOVE_BEST,
+            4.0,
+            "Strength in a test: asymmetry 12.0% (left larger), larger than the 5.0% (right "
+            "larger) at the best of 3 earlier visits (changes up to 4.0% are within error).",
+        ),
+        (
+            FlagKind.DRIFT,
+            4.0,
+            "Strength in a test: asymmetry drifting up, on a line through 3 visits from 5.0% "
+            "(right larger) to 12.0% (left larger) (changes up to 4.0% are within error).",
         ),
         (
             FlagKind.BETTER_SIDE_FELL,
@@ -159,6 +171,64 @@ def test_a_complaint_spells_out_its_side(side: InjurySide, words: str) -> None:
     ],
 )
 def test_a_flag_says_what_rose_from_what_to_what(
-    kind: FlagKind, mdc95: float | None, words: str
+    kind: FlagKind, margin: float | None, words: str
 ) -> None:
-    assert wording.flag_words(kind, a_metric(), baseline=5.0, latest=-12.0, mdc95=mdc95) == words
+    rise = wording.Rise(start=5.0, end=-12.0, margin=margin, visits=3)
+    assert wording.flag_words(kind, a_metric(), rise) == words
+
+
+@pytest.mark.parametrize(
+    ("what", "words"),
+    [
+        (
+            What.LEFT,
+            "left side 180 N was missed by more than error at the first visit on or after "
+            "its date (from 120 N to 130 N).",
+        ),
+        (
+            What.NONE,
+            "180 N was missed by more than error at the first visit on or after its date "
+            "(from 120 N to 130 N).",
+        ),
+        (
+            What.ASYMMETRY,
+            "an asymmetry of at most 180% was missed by more than error at the first "
+            "visit on or after its date (from 120% (right larger) to 130% (right larger)).",
+        ),
+    ],
+)
+def test_a_missed_target_says_what_was_aimed_at_and_how_far_it_came(what: What, words: str) -> None:
+    rise = wording.Rise(start=120.0, end=130.0, margin=9.0, visits=1, what=what, goal=180.0)
+    said = wording.flag_words(FlagKind.TARGET_MISSED, a_metric(), rise)
+    assert said == f"Strength in a test: the target of {words}"
+
+
+def test_an_acknowledgement_says_who_when_why_and_whether_it_is_carried_on() -> None:
+    open_flag = Flag(
+        runner="T-001",
+        visit_date=date(2026, 5, 4),
+        session=1,
+        metric="test_strength",
+        kind=FlagKind.DRIFT,
+        p=0.01,
+        q=0.05,
+        message="",
+    )
+    assert wording.acknowledged_words(open_flag) == ""
+    seen = replace(
+        open_flag,
+        acknowledged=True,
+        acknowledged_by="ab",
+        acknowledged_reason="new shoes",
+        acknowledged_visit=date(2026, 5, 4),
+    )
+    assert wording.acknowledged_words(seen) == "acknowledged by ab: new shoes"
+    carried = replace(
+        seen,
+        acknowledged_visit=date(2026, 4, 6),
+        acknowledged_at=datetime(2026, 4, 7, 9, tzinfo=UTC),
+    )
+    assert wording.acknowledged_words(carried) == (
+        "acknowledged on 2026-04-07 by ab: new shoes (at the visit of 2026-04-06; not worse "
+        "beyond error since)"
+    )

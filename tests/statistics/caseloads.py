@@ -121,6 +121,7 @@ def frames_of(*courses: Sequence[AVisit]) -> tuple[pd.DataFrame, pd.DataFrame]:
                     "runner": runner,
                     "visit": number,
                     "order": order,
+                    "day": 20_000 + 28 * order,
                     "counts": visit.counts,
                     "reference": visit.reference,
                 }
