@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
 from casebook.cli.objects import plainly, print_object
 from casebook.domain import wording
 from casebook.domain.metrics import AppliesTo, AsymmetryForm, ErrorFigure

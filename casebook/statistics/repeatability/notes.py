@@ -172,7 +172,7 @@ def warnings_about_numbers(
             "The repeated readings agree without any error beyond a shift that all share. Readings "
             "that were copied look like this too; else the resolution is the limit."
         )
-    elif components.subject == 0.0 and "subject" not in components.negative:
+    if components.subject == 0.0 and "subject" not in components.negative:
         found.append("All subjects have the same mean; an ICC has no meaning in such a group.")
     if occasions == TWO:
         found.append(

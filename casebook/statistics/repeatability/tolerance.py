@@ -6,6 +6,7 @@ A limit is the mean plus or minus z times the standard deviation of n normal dif
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from scipy.optimize import brentq
@@ -44,6 +45,11 @@ def one_limit_factor(n: int, confidence: float, *, level: float = LEVEL) -> floa
     >>> round(one_limit_factor(17, 0.975), 4)
     3.1483
     """
+    return _of_one(n, confidence, level)
+
+
+@lru_cache(maxsize=256)
+def _of_one(n: int, confidence: float, level: float) -> float:
     root = math.sqrt(n)
     return float(nct.ppf(confidence, n - 1, z_two_sided(level) * root)) / root
 
@@ -72,6 +78,11 @@ def both_limits_factor(n: int, confidence: float, *, level: float = LEVEL) -> fl
     >>> round(both_limits_factor(10, 0.95), 4)
     3.3934
     """
+    return _of_both(n, confidence, level)
+
+
+@lru_cache(maxsize=256)
+def _of_both(n: int, confidence: float, level: float) -> float:
     freedom = n - 1
     offset = 0.5 * _FARTHEST * (_POINTS + 1.0)
     density = 2.0 * 0.5 * _FARTHEST * _WEIGHTS * norm.pdf(offset)
@@ -80,5 +91,5 @@ def both_limits_factor(n: int, confidence: float, *, level: float = LEVEL) -> fl
     def short(factor: float) -> float:
         return float(density @ chi2.sf(reach / factor**2, freedom)) - confidence
 
-    highest = one_limit_factor(n, max(confidence, 0.5), level=level) * 4.0
+    highest = 4.0 * _of_one(n, max(confidence, 0.5), level)
     return float(brentq(short, 1e-3, highest, xtol=1e-10, rtol=1e-12))
