@@ -12,7 +12,7 @@ from casebook.domain.injuries import Injury
 from casebook.domain.metrics import ErrorFigure, Metric
 from casebook.domain.people import Runner, Sex
 from casebook.domain.programmes import Programme
-from casebook.domain.verdicts import Flag, Verdict, What
+from casebook.domain.verdicts import Flag, FlagKind, Verdict, What
 from casebook.domain.visits import VisitKind
 from casebook.domain.wording import complaint_words
 from casebook.services.judging import JudgedRunners, judge_runners, rows_of
@@ -57,6 +57,8 @@ class Review:
         average if the runner had not changed at all (missed targets left out).
     expected_false_course : float
         The same summed over all visits so far. The sum needs no independence between visits.
+    tested_visits, tests_course : int, int
+        Visits at which anything was tested, and the metrics tested at all of them together.
     course : DataFrame
         What the charts draw; columns as `telling.course_frame` gives them.
     """
@@ -71,6 +73,8 @@ class Review:
     tests: int
     expected_false: float
     expected_false_course: float
+    tested_visits: int
+    tests_course: int
     course: pd.DataFrame
     programmes: tuple[Programme, ...]
     injuries: tuple[Injury, ...]
@@ -78,7 +82,11 @@ class Review:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CaseloadEntry:
-    """One line of the caseload. `worst_flag` is in words, '' where no flag is open."""
+    """One line of the caseload.
+
+    `worst_flag` is in words, '' where no flag is open; `worst_metric` is its metric's key and
+    `worst_kind` its kind.
+    """
 
     code: str
     sex: Sex
@@ -90,6 +98,8 @@ class CaseloadEntry:
     overdue: bool
     open_flags: int
     worst_flag: str
+    worst_metric: str
+    worst_kind: FlagKind | None
 
 
 def review_runner(casebook: Casebook, code: str, *, norms: Norms | None = None) -> Review:
@@ -125,6 +135,8 @@ def review_runner(casebook: Casebook, code: str, *, norms: Norms | None = None) 
         tests=standing.tests,
         expected_false=standing.expected_false,
         expected_false_course=standing.expected_false_course,
+        tested_visits=standing.tested_visits,
+        tests_course=standing.tests_course,
         course=course_frame(found),
         programmes=programmes,
         injuries=injuries,
@@ -186,6 +198,8 @@ def list_caseload(
                 overdue=due is not None and due < today,
                 open_flags=len(open_flags),
                 worst_flag=open_flags[0].message if open_flags else "",
+                worst_metric=open_flags[0].metric if open_flags else "",
+                worst_kind=open_flags[0].kind if open_flags else None,
             )
         )
     return tuple(entries)

@@ -8,8 +8,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from casebook.domain.verdicts import Verdict
+from casebook.domain.metrics import ErrorFigure
+from casebook.domain.verdicts import Reason, Regression, Verdict, What
 from casebook.services.judging import JudgedRunners, number_or_none, rows_of
+from casebook.services.norming import Norms
 from casebook.statistics.codes import (
     CALLS,
     MOVED,
@@ -17,8 +19,13 @@ from casebook.statistics.codes import (
     ORIGINS,
     REASONS,
     WHATS,
+    code_of,
     conditions_of,
 )
+from casebook.statistics.levels import PUBLISHED, WITHIN
+from casebook.statistics.regression_to_mean import expected_regression
+
+WORSE_SIDES = {1: What.RIGHT, -1: What.LEFT, 0: None}
 
 COURSE_COLUMNS = (
     "metric",
@@ -33,25 +40,39 @@ COURSE_COLUMNS = (
     "baseline_visits",
     "mdc95",
     "verdict",
+    "reason",
+    "lower_bound",
     "flagged",
 )
 
 
-def latest_verdicts(found: JudgedRunners) -> tuple[Verdict, ...]:
+def latest_verdicts(found: JudgedRunners, norms: Norms | None = None) -> tuple[Verdict, ...]:
     """The verdict on the latest visit that has each metric and side, in the catalogue's order.
 
-    Of one runner only.
+    Of one runner only. With `norms` the change to be expected by itself stands beside it.
     """
+    return tuple(_verdict(row, found, norms) for row in rows_of(_latest_rows(found)))
+
+
+def figures_used(found: JudgedRunners) -> dict[tuple[str, What], ErrorFigure]:
+    """The error figure behind each of the latest verdicts that has one."""
+    return {
+        (found.metrics[row.metric].key, WHATS[row.what]): found.figures[row.figure]
+        for row in rows_of(_latest_rows(found))
+        if row.figure != NOTHING
+    }
+
+
+def _latest_rows(found: JudgedRunners) -> pd.DataFrame:
     frame = found.judged.verdicts
     days = found.visits.set_index("visit")[["visited_on", "order"]]
     rows = frame.join(days, on="visit").sort_values("order", kind="stable")
     rows = rows.drop_duplicates(["metric", "what"], keep="last")
     rows = rows.assign(place=[found.metrics[index].position for index in rows["metric"]])
-    rows = rows.sort_values(["place", "metric", "what"])
-    return tuple(_verdict(row, found) for row in rows_of(rows))
+    return rows.sort_values(["place", "metric", "what"])
 
 
-def _verdict(row: Any, found: JudgedRunners) -> Verdict:
+def _verdict(row: Any, found: JudgedRunners, norms: Norms | None) -> Verdict:
     metric = found.metrics[row.metric]
     figure = found.figures[row.figure] if row.figure != NOTHING else None
     return Verdict(
@@ -77,7 +98,34 @@ def _verdict(row: Any, found: JudgedRunners) -> Verdict:
         ),
         p_better=number_or_none(row.p_better),
         asymmetry_form=metric.asymmetry_form,
+        important_change=None if WHATS[row.what] is What.ASYMMETRY else metric.important_change,
+        p_important=number_or_none(row.p_important),
+        bridged=bool(row.bridged),
+        baseline_sem=number_or_none(row.baseline_sem),
+        latest_sem=number_or_none(row.latest_sem),
+        best_sem=number_or_none(row.best_sem),
+        latest_trials=int(row.latest_n),
+        worse_side=WORSE_SIDES[int(row.worse)],
+        left_change=number_or_none(row.left_change),
+        left_mdc95=number_or_none(row.left_mdc95),
+        right_change=number_or_none(row.right_change),
+        right_mdc95=number_or_none(row.right_mdc95),
+        regression=_regression(row, metric.key, norms),
     )
+
+
+def _regression(row: Any, metric: str, norms: Norms | None) -> Regression | None:
+    """What of the change was to be expected by itself; None where the change means nothing."""
+    means_something = (
+        row.origin <= PUBLISHED
+        and math.isfinite(row.se_change)
+        and row.reason != code_of(Reason.NOT_LIKE_FOR_LIKE)
+    )
+    group = norms.groups.get((metric, WHATS[row.what])) if norms is not None else None
+    if group is None or not means_something:
+        return None
+    others, sems = group.without(int(row.runner))
+    return expected_regression(float(row.baseline), float(row.baseline_sem), others, sems)
 
 
 def course_frame(found: JudgedRunners) -> pd.DataFrame:
@@ -91,11 +139,13 @@ def course_frame(found: JudgedRunners) -> pd.DataFrame:
         asymmetry form), `n` (trials), `reference` (bool: part of the baseline), `baseline`
         (NaN without one), `baseline_visits`, `mdc95` (of a change from the baseline to this
         visit; NaN at baseline visits and without an error figure), `verdict` ('' at baseline
-        visits), `flagged` (bool).
+        visits), `reason` (why there is none, else ''), `lower_bound` (bool: the error is that
+        within a session only, so `sem` and `mdc95` are too small), `flagged` (bool).
     """
     judged = found.judged
     keys = ["visit", "metric", "what"]
-    told = judged.verdicts[[*keys, "mdc95", "call"]]
+    told = judged.verdicts[[*keys, "mdc95", "call", "reason", "origin"]]
+    told = told.rename(columns={"origin": "told_origin"})
     frame = judged.measures.merge(told, on=keys, how="left")
     flagged = judged.flags[["visit", "metric"]].drop_duplicates().assign(flagged=True)
     frame = frame.merge(flagged, on=["visit", "metric"], how="left")
@@ -108,7 +158,7 @@ def course_frame(found: JudgedRunners) -> pd.DataFrame:
     positions = np.array([metric.position for metric in found.metrics], dtype=np.int64)
     frame = frame.assign(place=positions[frame["metric"].to_numpy()])
     frame = frame.sort_values(["place", "metric", "what", "order"], kind="stable")
-    calls = frame["call"].to_numpy()
+    calls, reasons = frame["call"].to_numpy(), frame["reason"].fillna(NOTHING).astype(int)
     return pd.DataFrame(
         {
             "metric": [found.metrics[index].key for index in frame["metric"]],
@@ -123,6 +173,10 @@ def course_frame(found: JudgedRunners) -> pd.DataFrame:
             "baseline_visits": frame["visits"].fillna(0).astype(int).to_numpy(),
             "mdc95": frame["mdc95"].to_numpy(),
             "verdict": ["" if math.isnan(call) else str(CALLS[int(call)]) for call in calls],
+            "reason": ["" if code == NOTHING else str(REASONS[code]) for code in reasons],
+            "lower_bound": (
+                frame["origin"].eq(WITHIN) | frame["told_origin"].eq(WITHIN)
+            ).to_numpy(),
             "flagged": frame["flagged"].eq(other=True).to_numpy(),
         },
         columns=list(COURSE_COLUMNS),
