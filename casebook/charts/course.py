@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
 
 import pandas as pd
 
@@ -11,9 +13,11 @@ from casebook.charts.drawing import (
     BANDS,
     BARS,
     MARKS,
+    PHASE,
     POINTS,
     SIDE_HEIGHT,
     SIDE_WORDS,
+    SMOOTH,
     STRIP,
     ZERO,
     Limits,
@@ -23,7 +27,7 @@ from casebook.charts.drawing import (
     side_drawing,
 )
 from casebook.charts.palette import Palette
-from casebook.charts.time_axis import Rows, TimeAxis, chart_day, local
+from casebook.charts.time_axis import Row, Rows, TimeAxis, chart_day, local
 from casebook.domain.verdicts import Call
 from casebook.domain.wording import CALLS, number_words
 
@@ -32,7 +36,24 @@ ASYMMETRY = "asymmetry"
 ROOM = 0.14
 
 
-def side_course(course: pd.DataFrame, axis: TimeAxis, *, unit: str, palette: Palette) -> Spec:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Smooth:
+    """A smoothed course with its band, one element a visit, in the unit of what is drawn."""
+
+    days: Sequence[date]
+    level: Sequence[float]
+    low: Sequence[float]
+    high: Sequence[float]
+
+
+def side_course(
+    course: pd.DataFrame,
+    axis: TimeAxis,
+    *,
+    unit: str,
+    palette: Palette,
+    smooth: Mapping[str, Smooth] | None = None,
+) -> Spec:
     """Left and right by visit, with the baseline's band, programmes and complaints.
 
     Parameters
@@ -42,12 +63,15 @@ def side_course(course: pd.DataFrame, axis: TimeAxis, *, unit: str, palette: Pal
         the last is left out), `visited_on` (datetime64), `value` (in the metric's unit), `n`
         (trials), `reference` (bool; part of the baseline, drawn hollow), `baseline` and
         `mdc95` (in the metric's unit, NaN where there is none: at a visit the band reaches
-        that far from the baseline), `verdict` (code, '' where there is none), `flagged`
-        (bool).
+        that far from the baseline), `lower_bound` (bool: that is too short a reach),
+        `verdict` (code, '' where there is none), `flagged` (bool).
     axis : TimeAxis
     unit : str
         In words, for the axis title and the tooltip.
     palette : Palette
+    smooth : mapping of str to Smooth, or None
+        By `what`. Where it has a side, that course is drawn instead of a line from visit to
+        visit, and the baseline's band by its edges alone.
 
     Returns
     -------
@@ -57,18 +81,28 @@ def side_course(course: pd.DataFrame, axis: TimeAxis, *, unit: str, palette: Pal
     kinds = set(course["what"])
     sides = course[course["what"] != ASYMMETRY]
     points, bands, bars = _points(sides, unit), _bands(sides, axis), axis.bar_rows()
-    low, high = _extent(points, bands)
+    smoothed = _smooth_rows(smooth or {}, set(SIDE_WORDS), unit)
+    low, high = _extent(points, [*bands, *smoothed])
     floor = low - (high - low) * STRIP * 1.5 / SIDE_HEIGHT if bars else low
     drawing = side_drawing(
         tuple(words for side, words in SIDE_WORDS.items() if side in kinds),
         palette,
         flags=ASYMMETRY not in kinds,
+        smooth=bool(smoothed),
     )
     rows = {POINTS: points, BANDS: bands, BARS: bars, MARKS: axis.mark_rows()}
+    rows |= {PHASE: axis.phase_rows(), SMOOTH: smoothed}
     return filled(drawing, rows, _limits(axis, floor, high, unit))
 
 
-def asymmetry_course(course: pd.DataFrame, axis: TimeAxis, *, unit: str, palette: Palette) -> Spec:
+def asymmetry_course(
+    course: pd.DataFrame,
+    axis: TimeAxis,
+    *,
+    unit: str,
+    palette: Palette,
+    smooth: Mapping[str, Smooth] | None = None,
+) -> Spec:
     """Right minus left by visit, with the baseline's band; flagged visits are ringed.
 
     Parameters
@@ -79,6 +113,8 @@ def asymmetry_course(course: pd.DataFrame, axis: TimeAxis, *, unit: str, palette
     unit : str
         In words, of the asymmetry's form.
     palette : Palette
+    smooth : mapping of str to Smooth, or None
+        As for `side_course`; its 'asymmetry' is drawn.
 
     Returns
     -------
@@ -87,11 +123,18 @@ def asymmetry_course(course: pd.DataFrame, axis: TimeAxis, *, unit: str, palette
     """
     rows = course[course["what"] == ASYMMETRY]
     points, bands = _points(rows, unit), _bands(rows, axis)
-    low, high = _extent(points, bands, more=(0.0,))
+    smoothed = _smooth_rows(smooth or {}, {ASYMMETRY}, unit)
+    low, high = _extent(points, [*bands, *smoothed], more=(0.0,))
     title = f"right − left, {unit}" if unit else "right − left"
     return filled(
-        asymmetry_drawing(palette),
-        {POINTS: points, BANDS: bands, ZERO: [{"value": 0.0}]},
+        asymmetry_drawing(palette, smooth=bool(smoothed)),
+        {
+            POINTS: points,
+            BANDS: bands,
+            ZERO: [{"value": 0.0}],
+            PHASE: axis.phase_rows(),
+            SMOOTH: smoothed,
+        },
         _limits(axis, low, high, title),
     )
 
@@ -122,30 +165,81 @@ def _meaning(verdict: str, *, reference: bool) -> str:
     return CALLS[Call(verdict)] if verdict else ""
 
 
+def _smooth_rows(smooth: Mapping[str, Smooth], kinds: set[str], unit: str) -> Rows:
+    return [
+        {
+            "Side": SIDE_WORDS.get(what, ""),
+            "visited_on": local(day),
+            "value": level,
+            "low": low,
+            "high": high,
+            "Smoothed": number_words(level, unit),
+            "Band": f"{number_words(low, unit)} to {number_words(high, unit)}",
+        }
+        for what, one in smooth.items()
+        if what in kinds
+        for day, level, low, high in zip(one.days, one.level, one.low, one.high, strict=True)
+    ]
+
+
 def _bands(rows: pd.DataFrame, axis: TimeAxis) -> Rows:
-    """Baseline and reach at every visit, and at both ends of the time shown."""
-    first, last = axis.span
+    """Baseline and reach around every visit, half-way to the next; nothing where it is unknown."""
     bands: Rows = []
     for what in dict.fromkeys(rows["what"]):
         side = rows[(rows["what"] == what) & rows["baseline"].notna()]
         if side.empty:
             continue
-        # At a visit of the baseline there is no change and so no MDC: the band runs on.
-        reach = side["mdc95"].bfill().ffill().tolist()
-        days = [first, *(day.date() for day in side["visited_on"]), last]
-        baseline = float(side["baseline"].iloc[0])
-        for day, mdc in zip(days, [reach[0], *reach, reach[-1]], strict=True):
-            known = math.isfinite(mdc)
-            bands.append(
-                {
-                    "Side": SIDE_WORDS.get(what, ""),
-                    "visited_on": local(day),
-                    "value": baseline,
-                    "low": baseline - mdc if known else None,
-                    "high": baseline + mdc if known else None,
-                }
-            )
+        days = [day.date() for day in side["visited_on"]]
+        edges = [axis.span[0], *map(_half_way, days[:-1], days[1:]), axis.span[1]]
+        reaches = _reaches(side)
+        run = 0
+        for place, reach in enumerate(reaches):
+            # What follows on the same kind of reach is drawn in one piece with it.
+            if place and _kind(reach) != _kind(reaches[place - 1]):
+                run += 1
+            bands += [
+                _band_row(what, day, float(side["baseline"].iloc[0]), reach, run)
+                for day in edges[place : place + 2]
+            ]
     return bands
+
+
+def _band_row(what: str, day: date, baseline: float, reach: tuple[float, bool], run: int) -> Row:
+    mdc, bound = reach
+    known = math.isfinite(mdc)
+    return {
+        "Side": SIDE_WORDS.get(what, ""),
+        "visited_on": local(day),
+        "value": baseline,
+        "low": baseline - mdc if known else None,
+        "high": baseline + mdc if known else None,
+        "bound": bound,
+        "run": run,
+    }
+
+
+def _kind(reach: tuple[float, bool]) -> tuple[bool, bool]:
+    return math.isfinite(reach[0]), reach[1]
+
+
+def _half_way(first: date, second: date) -> date:
+    return first + (second - first) / 2
+
+
+def _reaches(side: pd.DataFrame) -> list[tuple[float, bool]]:
+    """MDC of each visit and whether it is a lower bound.
+
+    At a visit of the baseline there is no change and so no MDC: it takes that of the next
+    visit that has a change, else of the one before.
+    """
+    own = list(zip(side["mdc95"].astype(float), side["lower_bound"].astype(bool), strict=True))
+    changes = [place for place, is_part in enumerate(side["reference"]) if not is_part]
+    if not changes:
+        return [(math.nan, False)] * len(own)
+    return [
+        own[min(changes, key=lambda other: (other < place, abs(other - place)))]
+        for place in range(len(own))
+    ]
 
 
 def _extent(points: Rows, bands: Rows, *, more: Iterable[float] = ()) -> tuple[float, float]:

@@ -30,6 +30,7 @@ SIDE_WORDS = {"left": "Left", "right": "Right", "none": "Whole body"}
 SHAPES = {"Left": "triangle-left", "Right": "triangle-right", "Whole body": "circle"}
 DASHES = {"Left": [1, 0], "Right": [6, 3], "Whole body": [1, 0]}
 POINTS, BANDS, BARS, MARKS, ZERO = "points", "bands", "bars", "marks", "zero"
+PHASE, SMOOTH = "phase", "smooth"
 # Cuts a programme's title where its bar ends, whatever width the chart has on the screen.
 WITHIN_BAR = alt.expr(
     "max(1, scale('x', toDate(datum.until)) - scale('x', toDate(datum.visited_on)) - 8)"
@@ -88,7 +89,9 @@ def _limit(encoding: Spec, limits: Limits) -> None:
 
 
 @lru_cache(maxsize=32)
-def side_drawing(sides: tuple[str, ...], palette: Palette, *, flags: bool) -> str:
+def side_drawing(
+    sides: tuple[str, ...], palette: Palette, *, flags: bool, smooth: bool = False
+) -> str:
     """Sides by visit, with their bands, programmes and complaints; JSON to be filled.
 
     Parameters
@@ -98,6 +101,8 @@ def side_drawing(sides: tuple[str, ...], palette: Palette, *, flags: bool) -> st
     palette : Palette
     flags : bool
         Whether flagged visits are ringed here, which they are where there is no asymmetry.
+    smooth : bool
+        Whether the smoothed course is drawn, instead of a line from visit to visit.
     """
     colours = {"Left": palette.left, "Right": palette.right, "Whole body": palette.neutral}
     legend = alt.Legend(title=None) if len(sides) > 1 else None
@@ -108,24 +113,31 @@ def side_drawing(sides: tuple[str, ...], palette: Palette, *, flags: bool) -> st
     colour = alt.Color("Side:N", scale=scale(colours), legend=legend)
     fill = alt.Fill("Side:N", scale=scale(colours), legend=legend)
     base = _points(zero=False)
-    line = base.mark_line(strokeWidth=2).encode(
-        color=colour,
-        strokeDash=alt.StrokeDash("Side:N", scale=scale(DASHES), legend=legend),
-    )
+    dash = alt.StrokeDash("Side:N", scale=scale(DASHES), legend=legend)
+    line = base.mark_line(strokeWidth=2).encode(color=colour, strokeDash=dash)
     point = base.mark_point(size=110, strokeWidth=2, opacity=1).encode(
         color=colour,
         shape=alt.Shape("Side:N", scale=scale(SHAPES), legend=legend),
         fill=alt.when("datum.reference").then(alt.value(palette.background)).otherwise(fill),
         tooltip=_tooltip(sided=True),
     )
-    layers = [*_bar_layers(palette), *_mark_layers(palette), *_band_layers(colour, fill)]
-    layers += [line, point, *(_flag_layers(base, palette) if flags else ())]
+    layers = [*_bar_layers(palette), _phase_layer(palette), *_mark_layers(palette)]
+    layers += _band_layers(colour, fill, edges=smooth)
+    layers += _smooth_layers(colour, fill, dash) if smooth else [line]
+    layers += [point, *(_flag_layers(base, palette) if flags else ())]
     return _drawn(layers, SIDE_HEIGHT, palette)
 
 
 @lru_cache(maxsize=4)
-def asymmetry_drawing(palette: Palette) -> str:
-    """Right minus left by visit, with its band and rings around flagged visits."""
+def asymmetry_drawing(palette: Palette, *, smooth: bool = False) -> str:
+    """Right minus left by visit, with its band and rings around flagged visits.
+
+    Parameters
+    ----------
+    palette : Palette
+    smooth : bool
+        Whether the smoothed course is drawn, instead of a line from visit to visit.
+    """
     colour = alt.value(palette.neutral)
     base = _points(zero=True)
     line = base.mark_line(strokeWidth=2).encode(color=colour)
@@ -139,7 +151,9 @@ def asymmetry_drawing(palette: Palette) -> str:
         .mark_rule(strokeWidth=1, color=palette.muted)
         .encode(y="value:Q")
     )
-    layers = [zero, *_band_layers(colour, colour), line, point, *_flag_layers(base, palette)]
+    layers = [zero, _phase_layer(palette), *_band_layers(colour, colour, edges=smooth)]
+    layers += _smooth_layers(colour, colour, alt.value([1, 0])) if smooth else [line]
+    layers += [point, *_flag_layers(base, palette)]
     return _drawn(layers, ASYMMETRY_HEIGHT, palette)
 
 
@@ -198,15 +212,51 @@ def _flag_layers(base: alt.Chart, palette: Palette) -> list[alt.Chart]:
     return [ring, word]
 
 
-def _band_layers(colour: Any, fill: Any) -> list[alt.Chart]:
+def _band_layers(colour: Any, fill: Any, *, edges: bool) -> list[alt.Chart]:
+    """The baseline and the reach of error around it; only its edges where more is drawn."""
     base = alt.Chart(alt.NamedData(BANDS)).encode(x="visited_on:T", color=colour)
-    band = (
-        base.transform_filter("isValid(datum.low)")
-        .mark_area(opacity=0.14, strokeWidth=0, line=False)
-        .encode(y="low:Q", y2="high:Q", fill=fill)
-    )
+    known = base.transform_filter("isValid(datum.low)").encode(detail=["Side:N", "run:N"])
+    paler = alt.when("datum.bound").then(alt.value(0.06)).otherwise(alt.value(0.14))
+    if edges:
+        faint = known.mark_line(strokeWidth=1, opacity=0.45)
+        reach = [faint.encode(y="low:Q"), faint.encode(y="high:Q")]
+    else:
+        reach = [
+            known.mark_area(strokeWidth=0, line=False).encode(
+                y="low:Q", y2="high:Q", fill=fill, opacity=paler
+            )
+        ]
     middle = base.mark_line(strokeWidth=1, strokeDash=[2, 3], opacity=0.8).encode(y="value:Q")
-    return [band, middle]
+    return [*reach, middle]
+
+
+def _smooth_layers(colour: Any, fill: Any, dash: Any) -> list[alt.Chart]:
+    base = alt.Chart(alt.NamedData(SMOOTH)).encode(
+        x="visited_on:T",
+        color=colour,
+        tooltip=[
+            alt.Tooltip("visited_on:T", title="Visit", format="%-d %B %Y"),
+            alt.Tooltip("Smoothed:N"),
+            alt.Tooltip("Band:N", title="95 % band"),
+        ],
+    )
+    band = base.mark_area(opacity=0.16, strokeWidth=0, line=False).encode(
+        y="low:Q", y2="high:Q", fill=fill
+    )
+    return [band, base.mark_line(strokeWidth=2.5).encode(y="value:Q", strokeDash=dash)]
+
+
+def _phase_layer(palette: Palette) -> alt.Chart:
+    base = alt.Chart(alt.NamedData(PHASE)).encode(
+        x="visited_on:T",
+        tooltip=[
+            alt.Tooltip("words:N", title="Here"),
+            alt.Tooltip("visited_on:T", title="On", format="%-d %B %Y"),
+        ],
+    )
+    return base.mark_rule(
+        strokeWidth=1.5, strokeDash=[7, 4], color=palette.programme_text, opacity=0.75
+    )
 
 
 def _bar_layers(palette: Palette) -> list[alt.Chart]:

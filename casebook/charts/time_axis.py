@@ -8,7 +8,8 @@ from typing import Any
 
 SHORTEST_BAR = timedelta(days=3)
 
-Rows = list[dict[str, Any]]
+Row = dict[str, Any]
+Rows = list[Row]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,11 +39,14 @@ class TimeAxis:
         Every visit's day, in order; at least one.
     bars, marks
         Programmes and complaints; those outside the time shown are left out.
+    phase : date or None
+        Day on which the baseline ends, since a programme starts.
     """
 
     visits: tuple[date, ...]
     bars: tuple[Bar, ...] = ()
     marks: tuple[Mark, ...] = ()
+    phase: date | None = None
 
     @property
     def span(self) -> tuple[date, date]:
@@ -65,6 +69,13 @@ class TimeAxis:
             for bar in self.bars
             if bar.start <= last and (bar.end or last) >= first
         ]
+
+    def phase_rows(self) -> Rows:
+        """The day that ends the baseline, where it lies within the time shown."""
+        first, last = self.span
+        if self.phase is None or not first <= self.phase <= last:
+            return []
+        return [{"visited_on": local(self.phase), "words": "the programme starts"}]
 
     def mark_rows(self) -> Rows:
         """The complaints that began within the time shown."""

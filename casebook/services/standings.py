@@ -26,6 +26,8 @@ class Standing:
         average if the runner had not changed at all (missed targets left out).
     expected_false_course : float
         The same summed over all visits so far. The sum needs no independence between visits.
+    tested_visits, tests_course : int, int
+        Visits at which anything was tested, and the metrics tested at all of them together.
     """
 
     flags: tuple[Flag, ...] = ()
@@ -33,6 +35,8 @@ class Standing:
     tests: int = 0
     expected_false: float = 0.0
     expected_false_course: float = 0.0
+    tested_visits: int = 0
+    tests_course: int = 0
 
 
 @dataclass(slots=True)
@@ -101,6 +105,8 @@ def stand(
     expected = found.judged.expected
     now = {row.runner: row for row in rows_of(expected[expected["visit"].isin(counted["visit"])])}
     course = expected.groupby("runner")["expected_false"].sum().to_dict()
+    tested = expected[expected["tests"] > 0].groupby("runner")["tests"].agg(["size", "sum"])
+    over_course = {row.Index: (int(row.size), int(row.sum)) for row in tested.itertuples()}
     by_code: dict[str, list[Flag]] = {code: [] for code in codes.values()}
     for flag in flags_told(found, codes, acknowledged):
         by_code[flag.runner].append(flag)
@@ -116,6 +122,8 @@ def stand(
             tests=int(now[runner_id].tests) if runner_id in now else 0,
             expected_false=float(now[runner_id].expected_false) if runner_id in now else 0.0,
             expected_false_course=float(course.get(runner_id, 0.0)),
+            tested_visits=over_course.get(runner_id, (0, 0))[0],
+            tests_course=over_course.get(runner_id, (0, 0))[1],
         )
         for runner_id, code in codes.items()
     }

@@ -43,6 +43,7 @@ def a_course(*, sided: bool = True, flagged: bool = True) -> pd.DataFrame:
                 "baseline": values[0],
                 "mdc95": NAN if place == 0 else 1.5,
                 "verdict": ("", "unchanged", "worsened")[place],
+                "lower_bound": False,
                 "flagged": flagged and place == 2,
             }
             for what, values in levels.items()

@@ -51,7 +51,9 @@ def lacking(has: int, needs: int) -> NotFitted | None:
     return None if has >= needs else NotFitted(why=f"needs {needs} visits, has {has}")
 
 
-def lacking_errors(known: int, has: int, needs: int) -> NotFitted | None:
+def lacking_errors(
+    known: int, has: int, needs: int, *, no_error: str = NO_ERROR_FIGURE
+) -> NotFitted | None:
     """What is lacking for a method that needs the measurement error of its visits.
 
     Parameters
@@ -62,6 +64,8 @@ def lacking_errors(known: int, has: int, needs: int) -> NotFitted | None:
         Visits with a value.
     needs : int
         Visits with both that the method needs.
+    no_error : str
+        Why no error is known at all, where none is.
 
     Returns
     -------
@@ -84,7 +88,7 @@ def lacking_errors(known: int, has: int, needs: int) -> NotFitted | None:
     if has < needs:
         return lacking(has, needs)
     if known == 0:
-        return NotFitted(why=NO_ERROR_FIGURE)
+        return NotFitted(why=no_error)
     return NotFitted(why=f"needs {needs} visits with a known error, has {known}")
 
 

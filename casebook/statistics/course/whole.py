@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from casebook.domain.wording import number_words
+from casebook.domain.wording import NO_ERROR_FIGURE, number_words
 from casebook.statistics.codes import Flags, Floats
 from casebook.statistics.course.enough import (
     LINE_NEEDS,
@@ -83,6 +83,7 @@ def course_of(
     programme_start_day: float | None,
     *,
     unit: str = "",
+    no_error: str = NO_ERROR_FIGURE,
 ) -> Course:
     """The course of one metric and side (or asymmetry) over a runner's visits.
 
@@ -101,6 +102,8 @@ def course_of(
         programme.
     unit : str
         The unit as a person writes it, for the sentence.
+    no_error : str
+        What the sentence says where the error of no visit is known.
 
     Returns
     -------
@@ -133,9 +136,9 @@ error.'
         else day > programme_start_day
     )
     before, after = value[~in_programme], value[in_programme]
-    line_lacks = lacking_errors(len(known), len(day), LINE_NEEDS)
+    line_lacks = lacking_errors(len(known), len(day), LINE_NEEDS, no_error=no_error)
     ranks_lack = lacking(len(day), RANKS_NEED)
-    smoothing_lacks = lacking_errors(len(known), len(day), SMOOTHING_NEEDS)
+    smoothing_lacks = lacking_errors(len(known), len(day), SMOOTHING_NEEDS, no_error=no_error)
     overlap_lacks = segments_lack = NO_PROGRAMME if programme_start_day is None else None
     if programme_start_day is not None:
         overlap_lacks = lacking_phases(len(before), len(after), OVERLAP_NEEDS)
