@@ -219,6 +219,13 @@ def flags(
 def review(
     runner: Annotated[str, typer.Argument(metavar="RUNNER", help="Code of the runner.")],
     *,
+    why: Annotated[
+        bool,
+        typer.Option(
+            "--why",
+            help="Unfold each verdict: its numbers, its sources and what would change it.",
+        ),
+    ] = False,
     db: Db = None,
     as_json: Json = False,
 ) -> None:
@@ -229,11 +236,11 @@ def review(
     """
     from casebook.cli import showing
     from casebook.cli.opening import opened
-    from casebook.services import reviewing
+    from casebook.services import norming, reviewing
 
     with opened(db) as casebook:
-        found = reviewing.review_runner(casebook, runner)
-    showing.show_review(found, as_json=as_json)
+        found = reviewing.review_runner(casebook, runner, norms=norming.clinic_norms(casebook))
+    showing.show_review(found, as_json=as_json, unfolded=why)
 
 
 @app.command(short_help="Check that a casebook is whole.")

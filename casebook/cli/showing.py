@@ -19,10 +19,13 @@ from casebook.cli.objects import (
     print_object,
     verdict_object,
 )
+from casebook.cli.why_shown import explained_object, show_why
 from casebook.domain import wording
 from casebook.domain.errors import Problem
+from casebook.domain.explaining import BRIDGED
 from casebook.domain.metrics import ErrorOrigin, Metric
-from casebook.domain.verdicts import Flag, Verdict, What
+from casebook.domain.side_story import side_story_words
+from casebook.domain.verdicts import Call, Flag, Verdict, What
 
 if TYPE_CHECKING:  # each command imports its own service, and none of the others'
     from casebook.services.flagging import FlagList
@@ -64,14 +67,20 @@ def _table(*columns: str, right: Iterable[str] = ()) -> Table:
     return table
 
 
-def show_review(review: Review, *, as_json: bool) -> None:
-    """Show what changed in one runner, and what the verdicts rest on."""
+def show_review(review: Review, *, as_json: bool, unfolded: bool = False) -> None:
+    """Show what changed in one runner, and what the verdicts rest on.
+
+    `unfolded` adds to each verdict the numbers, sources and what would change it.
+    """
     if as_json:
         print_object(
             {
                 "runner": review.runner.code,
                 "visits": len(review.visits),
-                "verdicts": [verdict_object(verdict) for verdict in review.verdicts],
+                "verdicts": [
+                    explained_object(review, verdict) if unfolded else verdict_object(verdict)
+                    for verdict in review.verdicts
+                ],
                 "flags": [flag_object(flag) for flag in review.flags],
                 "expected_false": review.expected_false,
                 "expected_false_course": review.expected_false_course,
@@ -85,6 +94,8 @@ def show_review(review: Review, *, as_json: bool) -> None:
     number = len(dates)
     console.print(f"Runner {review.runner.code}: {number} visit{'s' * (number != 1)}{span}\n")
     _show_verdicts(console, review.verdicts, review.metrics)
+    if unfolded:
+        show_why(console, review)
     _show_flags_of_review(console, review)
     console.print(f"\n{wording.CAUTION}")
 
@@ -125,18 +136,25 @@ def _row(verdict: Verdict, metric: Metric, notes: Notes) -> list[str]:
         wording.number_words(verdict.latest, unit, signed=asymmetry),
         wording.number_words(verdict.change, unit, signed=True),
         wording.number_words(verdict.mdc95, unit),
-        _verdict_words(verdict, notes),
-        ERROR_WORDS[verdict.error_origin] + notes.mark(verdict.error_source),
+        _verdict_words(verdict, metric, notes),
+        _error_words(verdict, notes),
         _alike_words(verdict, notes),
     ]
 
 
-def _verdict_words(verdict: Verdict, notes: Notes) -> str:
+def _error_words(verdict: Verdict, notes: Notes) -> str:
+    words = ERROR_WORDS[verdict.error_origin] + notes.mark(verdict.error_source)
+    return words + notes.mark(BRIDGED if verdict.bridged else "")
+
+
+def _verdict_words(verdict: Verdict, metric: Metric, notes: Notes) -> str:
     words = wording.CALLS[verdict.verdict]
     if verdict.reason is not None:
         words += notes.mark(wording.REASONS[verdict.reason])
     if verdict.which_side_moved is not None:
-        words += f"; {wording.SIDES_MOVED[verdict.which_side_moved]}"
+        return f"{words}; {wording.SIDES_MOVED[verdict.which_side_moved]}"
+    if verdict.verdict in {Call.IMPROVED, Call.WORSENED}:
+        words += notes.mark(side_story_words(verdict, metric))
     return words
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -216,6 +217,68 @@ def test_a_review_keeps_its_contract(casebook: Casebook, demo: Path):
         assert verdict["like_for_like"] is True or len(verdict["like_for_like"]) > 0
     assert report["flags"]
     assert set(report["flags"][0]) >= FLAG_KEYS
+
+
+def test_a_review_unfolds_each_verdict_to_its_why(casebook: Casebook, demo: Path):
+    runner = flagged_runner(casebook, demo)
+    plain = casebook("review", runner, "--db", demo, "--json").report
+    report = casebook("review", runner, "--db", demo, "--json", "--why").report
+    assert len(report["verdicts"]) == len(plain["verdicts"])
+    for verdict, bare in zip(report["verdicts"], plain["verdicts"], strict=True):
+        why = verdict.pop("why")
+        assert verdict == bare
+        assert {"verdict", "formula", "source", "conditions", "beside", "changes"} <= set(why)
+    said = casebook("review", runner, "--db", demo, "--why")
+    assert said.out.count("MDC95 = 1.96") > 5
+    assert said.out.count("Conditions: ") == len(report["verdicts"])
+    assert "MDC95 = 1.96" not in casebook("review", runner, "--db", demo).out
+
+
+def test_a_figure_for_a_mean_of_seven_is_never_silently_used_for_one_trial(
+    casebook: Casebook, empty: Path, tmp_path: Path
+):
+    figure = tmp_path / "figure.csv"
+    figure.write_text(
+        "metric,origin,sem,sem_trials,source\ncontralateral_pelvic_drop,published,1,7,An article\n"
+    )
+    header = "runner,visit_date,kind,metric,side,trial,value\n"
+    single, several = tmp_path / "single.csv", tmp_path / "several.csv"
+    days = (("2025-04-03", "baseline", 4.0), ("2025-06-05", "review", 14.0))
+    single.write_text(
+        header
+        + "".join(
+            f"ONE,{day},{kind},contralateral_pelvic_drop,left,1,{value}\n"
+            for day, kind, value in days
+        )
+    )
+    several.write_text(
+        header
+        + "".join(
+            f"SEVERAL,{day},{kind},contralateral_pelvic_drop,left,{trial},{value + shift}\n"
+            for day, kind, value in days
+            for trial, shift in enumerate((-1.0, 0.0, 1.0), start=1)
+        )
+    )
+    for file in (figure, single, several):
+        assert casebook("import", file, "--db", empty).code == 0
+
+    def verdict_on(runner: str) -> dict[str, Any]:
+        found = casebook("review", runner, "--db", empty, "--json", "--why").report["verdicts"]
+        return next(v for v in found if v["metric"] == "contralateral_pelvic_drop")
+
+    one = verdict_on("ONE")
+    assert (one["verdict"], one["reason"]) == ("cannot_say", "fewer_trials_than_figure")
+    assert (one["mdc95"], one["bridged"], one["error_origin"]) == (None, False, "published")
+    assert "With 7 trials or more at each visit" in one["why"]["changes"][0]
+
+    bridged = verdict_on("SEVERAL")
+    assert (bridged["verdict"], bridged["bridged"]) == ("worsened", True)
+    # By hand: two sets of three trials with an SD of 1 have 4 degrees of freedom, widened by
+    # t(0.975; 4) / z(0.975) = 2.776445 / 1.959964; SEM^2 = 1 + (1.416579)^2 (1/3 - 1/7).
+    sem2 = 1.0 + 1.416579**2 * (1 / 3 - 1 / 7)
+    assert bridged["mdc95"] == pytest.approx(1.959964 * (2 * sem2) ** 0.5, rel=1e-5)
+    assert "your own trials were used to allow for it" in bridged["why"]["source"].lower()
+    assert "there were fewer trials" in casebook("review", "SEVERAL", "--db", empty).out
 
 
 def test_a_review_in_words_says_what_it_rests_on(casebook: Casebook, demo: Path):
