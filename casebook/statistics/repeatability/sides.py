@@ -11,6 +11,7 @@ import pandas as pd
 from casebook.domain.metrics import AsymmetryForm
 from casebook.statistics.asymmetry import asymmetries
 from casebook.statistics.codes import code_of
+from casebook.statistics.error import z_two_sided
 from casebook.statistics.repeatability.analysis import analyse
 from casebook.statistics.repeatability.cells import Readings, cell_table, readings_of
 from casebook.statistics.repeatability.nested import NestedSquares, nested_parts, nested_squares
@@ -91,7 +92,7 @@ def analyse_sides(
     compared = _compared(frame, form, smallest_mean)
     if compared.frame.empty:
         raise ValueError("no session has both sides with an asymmetry that can be told.")
-    covariance, correlation = _error_covariance(frame)
+    covariance, correlation, freedom = _error_covariance(frame)
     of_pooled = analysed(read(limbs), counted="limbs")
     of_asymmetry = analyse(
         read(compared.frame),
@@ -102,7 +103,7 @@ def analyse_sides(
     if compared.slopes is not None:
         of_asymmetry = _with_unpaired_parts(of_asymmetry, (left, right), compared.slopes)
     return SidedRepeatability(
-        pooled=_pooled(of_pooled, left, right, correlation),
+        pooled=_pooled(of_pooled, (left, right), correlation, freedom),
         left=analysed(left),
         right=analysed(right),
         asymmetry=of_asymmetry,
@@ -181,17 +182,17 @@ def _in_form(
     return told, (left, right)
 
 
-def _error_covariance(frame: pd.DataFrame) -> tuple[float, float]:
-    """Covariance and correlation of the deviations of left and right within subjects."""
+def _error_covariance(frame: pd.DataFrame) -> tuple[float, float, int]:
+    """Covariance, correlation and degrees of freedom of the sides' deviations within subjects."""
     means = frame.groupby([*CELL, "side"])["value"].mean().unstack()[[LEFT, RIGHT]].dropna()
     apart = means - means.groupby(level="subject").transform("mean")
     freedom = len(means) - means.index.get_level_values("subject").nunique()
     if freedom < 1:
-        return math.nan, math.nan
+        return math.nan, math.nan, 0
     products = apart.T.to_numpy() @ apart.to_numpy() / freedom
     covariance = float(products[0, 1])
     scale = math.sqrt(products[0, 0] * products[1, 1])
-    return covariance, covariance / scale if scale > 0.0 else math.nan
+    return covariance, covariance / scale if scale > 0.0 else math.nan, freedom
 
 
 def _with_unpaired_parts(
@@ -238,7 +239,7 @@ def _squares(readings: Readings) -> NestedSquares | None:
 
 
 def _pooled(
-    found: Repeatability, left: Readings, right: Readings, correlation: float
+    found: Repeatability, sides: tuple[Readings, Readings], correlation: float, freedom: int
 ) -> Repeatability:
     """Both sides pooled; errors that go together are worth fewer degrees of freedom."""
     note = (
@@ -247,14 +248,15 @@ def _pooled(
     )
     notes = (*found.notes, note)
     warnings = found.warnings
-    if abs(correlation) > NOTICEABLE:
+    # Noticeable, and more than chance would often show.
+    if abs(correlation) > max(NOTICEABLE, z_two_sided() / math.sqrt(max(freedom, 1))):
         warnings = (
             *warnings,
             f"The errors of left and right go together (correlation {correlation:.2f}), so both "
             "sides say less than two subjects would; the intervals of ICC and SEM are a little "
             "too narrow, those of the parts allow for it.",
         )
-    one, other = _squares(left), _squares(right)
+    one, other = (_squares(side) for side in sides)
     if one is None or other is None or found.nested is None:
         return replace(found, notes=notes, warnings=warnings)
     together = 1.0 + (correlation**2 if math.isfinite(correlation) else 0.0)
