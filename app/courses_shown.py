@@ -2,21 +2,44 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from datetime import timedelta
+
+import pandas as pd
 import streamlit as st
 
 from app import state
 from app.messages import plain
-from app.verdicts_shown import show_lines
+from app.verdicts_shown import WHATS, show_lines
+from app.why_shown import why_expander
 from app.words import code_words
-from casebook.charts.course import asymmetry_course, side_course
+from casebook.charts.course import Smooth, asymmetry_course, side_course
 from casebook.charts.time_axis import Bar, Mark, TimeAxis
 from casebook.domain.metrics import Metric
 from casebook.domain.sides import InjurySide
 from casebook.domain.verdicts import Call, What
 from casebook.domain.wording import asymmetry_unit, unit_words
+from casebook.services.courses import courses_of, programme_start
 from casebook.services.reviewing import Review
+from casebook.statistics.course.smoothing import SmoothedCourse
+from casebook.statistics.course.whole import Course
 
 CHARTS_AT_FIRST = 3
+AS_VISITS, AS_SMOOTHED = "Visits and the error around the baseline", "Smoothed course"
+HOW = {
+    AS_VISITS: (
+        "Shaded: how far measurement error alone may take a visit from the baseline; a point "
+        "inside has not changed beyond error. Paler: only the error within a session is known, so "
+        "the band is too narrow, and a point outside it may be error too. No shading: no error "
+        "figure for that visit."
+    ),
+    AS_SMOOTHED: (
+        "Thick line: where the true course most likely runs, given how exact each visit is; its "
+        "shading holds it at 95 of 100 visits. Thin lines: how far measurement error alone may "
+        "take a visit from the baseline. A course needs three visits with a known error; without "
+        "them the visits are joined as they are."
+    ),
+}
 
 
 def show_courses(review: Review) -> None:
@@ -34,14 +57,22 @@ def show_courses(review: Review) -> None:
     )
     if not chosen:
         return
+    drawn = st.segmented_control(
+        "Drawn as",
+        (AS_VISITS, AS_SMOOTHED),
+        default=AS_VISITS,
+        key="courses_drawn",
+        required=True,
+        label_visibility="collapsed",
+    )
     st.caption(
-        "◀ left, full line; ▶ right, broken line. Shaded: baseline and the change around it "
-        "that measurement error alone may show; a point inside has not changed beyond error. "
-        "Hollow: a visit of the baseline. Touch a point for its numbers."
+        "◀ left, full line; ▶ right, broken line; hollow: a visit of the baseline. "
+        f"{HOW[str(drawn)]} Upright broken line: the programme starts, and the baseline ends. "
+        "Touch a point for its numbers."
     )
     axis = _time_axis(review)
     for key in chosen:
-        _show_course(review, review.metrics[key], axis)
+        _show_course(review, review.metrics[key], axis, smoothed=drawn == AS_SMOOTHED)
 
 
 def first_choice(review: Review) -> list[str]:
@@ -80,18 +111,21 @@ def _time_axis(review: Review) -> TimeAxis:
             )
             for one in review.injuries
         ),
+        phase=programme_start(review.programmes),
     )
 
 
-def _show_course(review: Review, metric: Metric, axis: TimeAxis) -> None:
+def _show_course(review: Review, metric: Metric, axis: TimeAxis, *, smoothed: bool) -> None:
     course = review.course[review.course["metric"] == metric.key]
+    courses = courses_of(review, metric.key)
+    smooth = _smooth(courses) if smoothed else None
     palette = state.palette()
     unit = unit_words(metric.unit)
     with st.container(border=True, key=f"course_{metric.key}"):
         st.markdown(f"#### {plain(metric.label)}")
         show_lines(review, metric)
         st.vega_lite_chart(
-            spec=side_course(course, axis, unit=unit, palette=palette),
+            spec=side_course(course, axis, unit=unit, palette=palette, smooth=smooth),
             theme=None,
             key=f"chart_sides_{metric.key}",
         )
@@ -102,7 +136,25 @@ def _show_course(review: Review, metric: Metric, axis: TimeAxis) -> None:
                     axis,
                     unit=asymmetry_unit(metric.asymmetry_form, metric.unit),
                     palette=palette,
+                    smooth=smooth,
                 ),
                 theme=None,
                 key=f"chart_asymmetry_{metric.key}",
             )
+        told = What.ASYMMETRY if What.ASYMMETRY in courses else list(courses)[-1]
+        st.caption(f"**The course, {WHATS[told]}:** {plain(courses[told].sentence)}")
+        more = {what: one.sentence for what, one in courses.items() if what is not told}
+        why_expander(review, metric, courses=more)
+
+
+def _smooth(courses: Mapping[What, Course]) -> dict[str, Smooth]:
+    return {
+        what.value: Smooth(
+            days=[(pd.Timestamp(0) + timedelta(days=float(day))).date() for day in found.days],
+            level=found.level.tolist(),
+            low=found.low.tolist(),
+            high=found.high.tolist(),
+        )
+        for what, one in courses.items()
+        if isinstance(found := one.smoothed, SmoothedCourse)
+    }

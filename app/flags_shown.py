@@ -2,19 +2,31 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 import streamlit as st
 
 from app import sidebar, state
 from app.messages import calmly, count_words, day_words, plain
+from app.verdicts_shown import error_words, mdc_words, unit_of
 from casebook.domain.verdicts import Flag, FlagKind, Verdict, What
-from casebook.domain.wording import FLAG_KINDS, ORIGINS, like_for_like_words
+from casebook.domain.wording import FLAG_KINDS, like_for_like_words, number_words
 from casebook.services.flagging import acknowledge_flag
 from casebook.services.keeping import Casebook
 from casebook.services.reviewing import Review
 
 SETTLED_SHOWN = 30
+# A comparison is one-sided at this level, whatever the others do.
+MOST_FALSE = 0.025
+COMPARED = {
+    FlagKind.ASYMMETRY_ABOVE_BEST: (
+        "Compared with the smallest asymmetry of the earlier visits that were like for like; the "
+        "chance allows for its being the luckiest of them."
+    ),
+    FlagKind.DRIFT: (
+        "Judged by the straight line through the visits that were like for like, from its start "
+        "to its end."
+    ),
+    FlagKind.TARGET_MISSED: "Compared with the target, counted from the baseline.",
+}
 
 
 def show_flags(casebook: Casebook, review: Review) -> None:
@@ -42,12 +54,18 @@ def show_flags(casebook: Casebook, review: Review) -> None:
 
 
 def _by_chance(review: Review) -> str:
-    n = sum(1 for line in review.visits if not line.reference)
+    now, ever = review.tests, review.tests_course
+    if not ever:
+        return "Nothing could be tested yet: there is no error figure for what was measured."
     return (
-        f"By chance alone: {count_words(review.tests, 'comparison')} at the latest visit would "
-        f"raise {review.expected_false:.2g} false flags on average in a runner who has not "
-        f"changed at all, and {review.expected_false_course:.2g} over the "
-        f"{count_words(n, 'visit')} since the baseline."
+        f"By chance alone, in a runner who has not changed at all: the "
+        f"{count_words(now, 'comparison')} of the latest visit would raise "
+        f"{review.expected_false:.2g} false flags on average, and those of the "
+        f"{count_words(review.tested_visits, 'visit')} tested since the baseline "
+        f"{review.expected_false_course:.2g}. This takes the error figures as right and the "
+        f"comparisons as independent of one another; if they all went together it could be up to "
+        f"{MOST_FALSE * now:.2g} at the latest visit and {MOST_FALSE * ever:.2g} in all. Symptoms "
+        "without an error figure and missed targets are not counted."
     )
 
 
@@ -63,14 +81,48 @@ def _open_flag(casebook: Casebook, review: Review, flag: Flag, number: int) -> N
 
 
 def _rests_on(review: Review, flag: Flag) -> str:
-    wanted = What.NONE if flag.kind is FlagKind.SYMPTOM_UP else What.ASYMMETRY
-    verdict = next(
-        (v for v in review.verdicts if v.metric == flag.metric and v.what is wanted), None
-    )
+    verdict = verdict_behind(review, flag)
     told = [_chance_words(flag)]
     if verdict is not None:
-        told += [_error_words(verdict), _baseline_words(verdict)]
+        if flag.kind is FlagKind.BETTER_SIDE_FELL:
+            told.append(_fallen_words(review, verdict))
+        told.append(f"Error figure: {error_words(verdict, review).rstrip('.')}.")
+        told.append(COMPARED.get(flag.kind) or _baseline_words(verdict))
     return plain(" ".join(told))
+
+
+def verdict_behind(review: Review, flag: Flag) -> Verdict | None:
+    """The verdict that holds the error which a flag rests on.
+
+    For a better side that fell it is that of the fallen side: the flag was tested on it, and
+    not on the asymmetry.
+    """
+    verdicts = {v.what: v for v in review.verdicts if v.metric == flag.metric}
+    asymmetry = verdicts.get(What.ASYMMETRY)
+    if flag.kind is FlagKind.BETTER_SIDE_FELL and asymmetry is not None:
+        fallen = What.LEFT if asymmetry.worse_side is What.RIGHT else What.RIGHT
+        return verdicts.get(fallen)
+    if flag.kind is FlagKind.TARGET_MISSED:
+        return next((verdicts[what] for what in _due(review, flag) if what in verdicts), None)
+    return asymmetry or verdicts.get(What.NONE) or next(iter(verdicts.values()), None)
+
+
+def _due(review: Review, flag: Flag) -> list[What]:
+    """What the targets on a metric were set on that were due by the flag's visit."""
+    return [
+        What(target.what)
+        for programme in review.programmes
+        for target in programme.targets
+        if target.metric == flag.metric and target.due_on <= flag.visit_date
+    ]
+
+
+def _fallen_words(review: Review, verdict: Verdict) -> str:
+    unit = unit_of(verdict, review.metrics[verdict.metric])
+    return (
+        f"The {verdict.what} side went from {number_words(verdict.baseline, unit)} to "
+        f"{number_words(verdict.latest, unit)}, more than its MDC of {mdc_words(verdict, unit)}."
+    )
 
 
 def _chance_words(flag: Flag) -> str:
@@ -79,13 +131,17 @@ def _chance_words(flag: Flag) -> str:
             "How often measurement error alone would show as much is not known: there is no "
             "error figure, or the visits were not like for like."
         )
-    share = "fewer than 0.1 %" if flag.p < 0.001 else f"{100 * flag.p:.1f} %"
-    return f"Measurement error alone would show as much in {share} of visits."
-
-
-def _error_words(verdict: Verdict) -> str:
-    source = f" ({verdict.error_source})" if verdict.error_source else ""
-    return f"Error figure: {ORIGINS[verdict.error_origin]}{source}."
+    # No finer: the error figure itself is an estimate.
+    share = "fewer than 1 %" if flag.p < 0.01 else f"about {100 * flag.p:.0f} %"
+    if flag.kind is FlagKind.TARGET_MISSED:
+        return (
+            "Had the target truly been reached, measurement error alone would miss it by as much "
+            f"in {share} of such comparisons, if the error figure is right."
+        )
+    return (
+        f"Measurement error alone would show as much in {share} of comparisons, if the error "
+        "figure is right."
+    )
 
 
 def _baseline_words(verdict: Verdict) -> str:
@@ -130,11 +186,17 @@ def _acknowledge(casebook: Casebook, flag: Flag) -> None:
 
 
 def _settled_words(flag: Flag) -> str:
-    words = f"**{day_words(flag.visit_date)}** · {plain(flag.message)}"
+    words = f"**{day_words(flag.visit_date)}** · {FLAG_KINDS[flag.kind]} · {plain(flag.message)}"
     if not flag.acknowledged:
         return f"{words}  \n:gray[not acknowledged; a later visit has taken its place]"
-    at: date | None = flag.acknowledged_at.date() if flag.acknowledged_at else None
+    at = day_words(flag.acknowledged_at.date() if flag.acknowledged_at else None)
+    since = (
+        f"; carried on from the visit of {day_words(flag.acknowledged_visit)}, not worse beyond "
+        "error since"
+        if flag.carried
+        else ""
+    )
     return (
-        f"{words}  \n:gray[acknowledged by {plain(flag.acknowledged_by)} on {day_words(at)}: "
-        f"{plain(flag.acknowledged_reason)}]"
+        f"{words}  \n:gray[acknowledged by {plain(flag.acknowledged_by)} on {at}: "
+        f"{plain(flag.acknowledged_reason)}{since}]"
     )

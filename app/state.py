@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from enum import StrEnum
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import streamlit as st
 from casebook.charts.palette import Palette, palette_for
 from casebook.domain.people import User
 from casebook.services.keeping import Casebook, open_casebook, resolve_url
+from casebook.services.norming import Norms, clinic_norms
 from casebook.services.registering import list_users
 from casebook.services.standings import StandingMemo
 
@@ -67,6 +69,12 @@ def standing_memo(url: str) -> StandingMemo:  # noqa: ARG001
     judged again.
     """
     return StandingMemo()
+
+
+@st.cache_resource(show_spinner=False, max_entries=4, ttl=timedelta(hours=1))
+def clinic_baselines(url: str) -> Norms:
+    """Where the clinic's runners started from; they move slowly, so an hour old is fine."""
+    return clinic_norms(_open(url).casebook)
 
 
 def palette() -> Palette:

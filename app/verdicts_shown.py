@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from app.messages import day_words, plain
-from casebook.domain.metrics import Metric
+from casebook.domain.metrics import AppliesTo, ErrorOrigin, Metric
 from casebook.domain.verdicts import Call, Reason, SideMoved, Verdict, What
 from casebook.domain.wording import (
     CALLS,
@@ -87,8 +87,8 @@ def show_summary(review: Review) -> None:
             st.markdown(part, width="content")
 
 
-def show_table(review: Review) -> None:
-    """The verdict table, by default with what moved beyond error."""
+def show_table(review: Review) -> list[Verdict]:
+    """The verdict table, by default with what moved beyond error; gives what it shows."""
     st.subheader("Verdicts", anchor=False)
     moved = [v for v in review.verdicts if v.verdict in {Call.WORSENED, Call.IMPROVED}]
     shown = st.segmented_control(
@@ -104,24 +104,59 @@ def show_table(review: Review) -> None:
         UNSURE: [v for v in review.verdicts if v.verdict is Call.CANNOT_SAY],
         ALL: list(review.verdicts),
     }[str(shown)]
+    st.caption(_by_error_alone(review))
     if not chosen:
         st.caption("None of the verdicts is of this kind.")
-        return
+        return []
     last = max(line.visited_on for line in review.visits)
     with st.container(key="verdict_table"):
         st.table(
-            pd.DataFrame([_line(v, review.metrics[v.metric], last) for v in chosen]),
+            pd.DataFrame([_line(v, review, last) for v in chosen]),
             border="horizontal",
             hide_index=True,
             alt="Verdict for each metric and side",
         )
     st.caption(
         "MDC: the smallest change that measurement error alone would rarely reach (95 %). "
+        f"{_at_least_words(chosen)}"
         "Asymmetries are signed right minus left: above zero the right is the larger."
+    )
+    return chosen
+
+
+def _by_error_alone(review: Review) -> str:
+    """How many changes to expect where there are none, since so many are looked at at once."""
+    judged = sum(
+        v.error_origin in {ErrorOrigin.OWN, ErrorOrigin.PUBLISHED}
+        and v.mdc95 is not None
+        and v.reason is not Reason.NOT_LIKE_FOR_LIKE
+        for v in review.verdicts
+    )
+    return (
+        f"Of {judged} verdicts with a known error about 5 %, that is {0.05 * judged:.1f}, would be "
+        "called changed by error alone in a runner who did not change."
     )
 
 
-def _line(verdict: Verdict, metric: Metric, last: date) -> dict[str, str]:
+def _at_least_words(chosen: list[Verdict]) -> str:
+    if not any(v.error_origin is ErrorOrigin.WITHIN_SESSION for v in chosen):
+        return ""
+    return (
+        '"At least" stands where only the error within a session is known: the true MDC is '
+        "larger, and by how much is not known. "
+    )
+
+
+def mdc_words(verdict: Verdict, unit: str) -> str:
+    """The MDC with its unit; a lower bound says so."""
+    if verdict.mdc95 is None:
+        return number_words(None)
+    bound = "at least " if verdict.error_origin is ErrorOrigin.WITHIN_SESSION else ""
+    return f"{bound}{number_words(verdict.mdc95, unit)}"
+
+
+def _line(verdict: Verdict, review: Review, last: date) -> dict[str, str]:
+    metric = review.metrics[verdict.metric]
     unit = unit_of(verdict, metric)
     signed = verdict.what is What.ASYMMETRY
     now = plain(number_words(verdict.latest, unit, signed=signed))
@@ -133,21 +168,27 @@ def _line(verdict: Verdict, metric: Metric, last: date) -> dict[str, str]:
         "Baseline": plain(number_words(verdict.baseline, unit, signed=signed)),
         "Now": now,
         "Change": plain(number_words(verdict.change, unit, signed=True)),
-        "MDC": plain(number_words(verdict.mdc95, unit)),
+        "MDC": plain(mdc_words(verdict, unit)),
         "Verdict": call_line(verdict),
         "Which side moved": (
             SIDES_MOVED[verdict.which_side_moved] if verdict.which_side_moved else ""
         ),
         "Like for like": _alike(verdict),
-        "Error figure": _origin(verdict),
+        "Error figure": plain(error_words(verdict, review)),
     }
 
 
-def _origin(verdict: Verdict) -> str:
+def error_words(verdict: Verdict, review: Review) -> str:
+    """Where the error behind a verdict comes from, in one line."""
     words = ORIGINS[verdict.error_origin]
     if words == NO_ERROR_FIGURE:
         return "none"
-    return f"{words}: {plain(verdict.error_source)}" if verdict.error_source else words
+    told = f"{words}: {verdict.error_source}" if verdict.error_source else words
+    figure = review.figures.get((verdict.metric, verdict.what))
+    from_sides = figure is None or figure.applies_to is AppliesTo.SIDE_VALUE
+    if verdict.what is What.ASYMMETRY and from_sides:
+        return f"{told.rstrip('.')} (from the sides, taken as independent)"
+    return told
 
 
 def _alike(verdict: Verdict) -> str:
@@ -169,7 +210,7 @@ def _sentence(verdict: Verdict, metric: Metric) -> str:
         f"{number_words(verdict.baseline, unit, signed=signed)} → "
         f"{number_words(verdict.latest, unit, signed=signed)}"
     )
-    error = f" (MDC {number_words(verdict.mdc95, unit)})" if verdict.mdc95 else ""
+    error = f" (MDC {mdc_words(verdict, unit)})" if verdict.mdc95 else ""
     moved = verdict.which_side_moved
     told = moved and moved not in {SideMoved.NEITHER, SideMoved.CROSSED_OVER}
     told = told and not only_because_the_better_side_fell(verdict)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 
 import streamlit as st
@@ -14,7 +15,9 @@ from app.words import SEXES, code_words, due_words
 from casebook.domain.injuries import Injury, Occurrence, Onset, Pathology, Region
 from casebook.domain.people import Runner, Sex
 from casebook.domain.sides import InjurySide
+from casebook.domain.wording import FLAG_KINDS
 from casebook.services import clock
+from casebook.services.cataloguing import list_metrics
 from casebook.services.keeping import Casebook
 from casebook.services.registering import record_injury, register_runner
 from casebook.services.reviewing import CaseloadEntry, list_caseload
@@ -37,14 +40,19 @@ def show() -> None:
             icon=":material/person_add:",
         )
     else:
-        _show_entries(entries, today)
+        labels = {
+            metric.key: metric.label for metric in list_metrics(casebook, include_inactive=True)
+        }
+        _show_entries(entries, today, labels)
     with st.expander("Add a runner", icon=":material/person_add:", expanded=not entries):
         _add_runner(casebook, today)
     if entries:
         show_caution()
 
 
-def _show_entries(entries: tuple[CaseloadEntry, ...], today: date) -> None:
+def _show_entries(
+    entries: tuple[CaseloadEntry, ...], today: date, labels: Mapping[str, str]
+) -> None:
     flagged = sum(entry.open_flags > 0 for entry in entries)
     overdue = sum(entry.overdue for entry in entries)
     st.markdown(
@@ -67,7 +75,7 @@ def _show_entries(entries: tuple[CaseloadEntry, ...], today: date) -> None:
     at = _page_number(paging, pages, len(found))
     _heading()
     for entry in found[(at - 1) * A_PAGE : at * A_PAGE]:
-        _line(entry, today)
+        _line(entry, today, labels)
 
 
 def _fits(entry: CaseloadEntry, sought: str, shown: str) -> bool:
@@ -105,7 +113,7 @@ def _heading() -> None:
             column.caption(f"**{words}**")
 
 
-def _line(entry: CaseloadEntry, today: date) -> None:
+def _line(entry: CaseloadEntry, today: date, labels: Mapping[str, str]) -> None:
     with st.container(key=f"caseload_line_{entry.code.encode().hex()}"):
         runner, last, due, flags = st.columns(WIDTHS)
         with runner:
@@ -124,12 +132,19 @@ def _line(entry: CaseloadEntry, today: date) -> None:
         words = due_words(entry.next_due, today)
         due.markdown(f":material/schedule: **{words}**" if entry.overdue else words)
         if entry.open_flags:
-            flags.markdown(
-                f":material/flag: **{count_words(entry.open_flags, 'open flag')}**  \n"
-                f"{plain(entry.worst_flag)}"
-            )
+            _flag_words(flags, entry, labels)
         else:
             flags.markdown(":gray[no open flag]")
+
+
+def _flag_words(place: DeltaGenerator, entry: CaseloadEntry, labels: Mapping[str, str]) -> None:
+    """What the worst flag is about, in a few words; its numbers after, smaller."""
+    label = labels.get(entry.worst_metric, entry.worst_metric)
+    kind = FLAG_KINDS[entry.worst_kind] if entry.worst_kind else ""
+    more = f" :gray[and {entry.open_flags - 1} more]" if entry.open_flags > 1 else ""
+    place.markdown(f":material/flag: **{plain(label)}**: {kind}{more}")
+    numbers = entry.worst_flag.removeprefix(f"{label}: ")
+    place.caption(plain(f"{numbers[:1].upper()}{numbers[1:]}"))
 
 
 def _add_runner(casebook: Casebook, today: date) -> None:

@@ -11,6 +11,7 @@ from app.courses_shown import show_courses
 from app.flags_shown import show_flags
 from app.messages import count_words, day_words, plain, show_caution
 from app.verdicts_shown import show_summary, show_table
+from app.why_shown import any_unfolded, why_of_a_row
 from app.words import due_words, runner_words
 from casebook.domain.wording import VISIT_KINDS, complaint_words
 from casebook.services import clock
@@ -27,7 +28,8 @@ def show() -> None:
         _choose(casebook)
         return
     st.query_params["runner"] = code
-    review = review_runner(casebook, code)
+    norms = state.clinic_baselines(casebook.url) if any_unfolded() else None
+    review = review_runner(casebook, code, norms=norms)
     state.remember_runner(review.runner.code)
     _heading(review, clock.today())
     state.show_notice()
@@ -45,7 +47,7 @@ def show() -> None:
         )
     show_courses(review)
     if review.verdicts:
-        show_table(review)
+        why_of_a_row(review, show_table(review))
     _about(review)
 
 

@@ -101,7 +101,7 @@ FLAG_KINDS = {
     FlagKind.DRIFT: "asymmetry drifting up over several visits",
     FlagKind.TARGET_MISSED: "target missed at its date",
     FlagKind.BETTER_SIDE_FELL: "asymmetry smaller only because the better side fell",
-    FlagKind.SYMPTOM_UP: "symptom up",
+    FlagKind.SYMPTOM_UP: "symptom worse",
 }
 
 _UNIT_WORDS = {
@@ -217,7 +217,9 @@ class Rise:
 def flag_words(kind: FlagKind, metric: Metric, numbers: Rise) -> str:
     """One sentence for a flag: what rose, from what to what, against which error."""
     if kind is FlagKind.SYMPTOM_UP:
-        return f"{metric.label}: up from {numbers.start:.3g} to {numbers.end:.3g}."
+        # Of a score in which higher is better the worse is a fall.
+        way = "down" if numbers.end < numbers.start else "up"
+        return f"{metric.label}: {way} from {numbers.start:.3g} to {numbers.end:.3g}."
     if kind is FlagKind.TARGET_MISSED:
         return _missed_words(metric, numbers)
     unit = asymmetry_unit(metric.asymmetry_form, metric.unit)

@@ -25,9 +25,14 @@ def test_a_flag_is_read_with_numbers_error_and_chance(app: AppTest) -> None:
     assert re.search(r"[1-9] open flags? at the latest visit", said)
     assert "Asymmetry larger than at baseline" in said
     assert "asymmetry up from 3.4% (left larger) to 30.8% (left larger)" in said
-    assert "Error figure: your own measurements (own repeat measurements" in said
+    assert "Error figure: your own measurements: own repeat measurements" in said
+    assert "clinic (from the sides, taken as independent)" in said
+    assert "in fewer than 1 % of comparisons, if the error figure is right" in said
     assert "Compared with the mean of 1 baseline visit; conditions: like for like" in said
-    assert "false flags on average in a runner who has not changed at all" in said
+    assert "in a runner who has not changed at all: the 2 comparisons of the latest visit" in said
+    assert "those of the 2 visits tested since the baseline" in said
+    assert "up to 0.05 at the latest visit and 0.1 in all" in said
+    assert "Symptoms without an error figure and missed targets are not counted" in said
     assert "never replace it" in said
 
 

@@ -167,7 +167,7 @@ def test_a_complaint_spells_out_its_side(side: InjurySide, words: str) -> None:
             "error while the worse side did not gain (from 5.0% (right larger) to 12.0% "
             "(left larger)).",
         ),
-        (FlagKind.SYMPTOM_UP, None, "Strength in a test: up from 5 to -12."),
+        (FlagKind.SYMPTOM_UP, None, "Strength in a test: down from 5 to -12."),
     ],
 )
 def test_a_flag_says_what_rose_from_what_to_what(
