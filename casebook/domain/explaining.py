@@ -30,8 +30,8 @@ from casebook.domain.wording import (
 
 Z95 = NormalDist().inv_cdf(0.975)
 BRIDGED = (
-    "there were fewer trials than the figure's; your own trials were used to allow for it, "
-    "and for how few they are"
+    "at one of the visits or more there were fewer trials than the figure's; your own trials "
+    "were used to allow for it, and for how few they are"
 )
 MEASURE_YOUR_OWN = (
     "Measure your own error: measure some runners twice on different days with nothing changed "

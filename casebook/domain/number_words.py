@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 
 MOST_DIGITS = 6
 # So many more digits are shown to make a calculation come out; what is left is rounding.
-MORE_DIGITS = 2
+MORE_DIGITS = 1
 # Of the last digit shown: rounding of what goes in can move a product by that much.
 SLACK = 1.0
 Fits = Callable[[Sequence[float], float], bool]
@@ -34,7 +34,7 @@ def rounded_alike(
         Digits enough that sizes which differ look different.
     fits : callable or None
         Asked of the rounded numbers and the size of their last digit whether the calculation
-        that they stand in comes out; up to two more digits are shown until it does.
+        that they stand in comes out; one more digit is shown where that makes it.
 
     Examples
     --------

@@ -278,7 +278,7 @@ def test_a_figure_for_a_mean_of_seven_is_never_silently_used_for_one_trial(
     sem2 = 1.0 + 1.416579**2 * (1 / 3 - 1 / 7)
     assert bridged["mdc95"] == pytest.approx(1.959964 * (2 * sem2) ** 0.5, rel=1e-5)
     assert "your own trials were used to allow for it" in bridged["why"]["source"].lower()
-    assert "there were fewer trials" in casebook("review", "SEVERAL", "--db", empty).out
+    assert "fewer trials than the figure's" in casebook("review", "SEVERAL", "--db", empty).out
 
 
 def test_a_review_in_words_says_what_it_rests_on(casebook: Casebook, demo: Path):
