@@ -64,7 +64,9 @@ def repeatability(  # noqa: PLR0913  (an argument for each option)
     ] = False,
     asymmetry_form: Annotated[
         AsymmetryForm | None,
-        typer.Option("--asymmetry-form", help="How right is compared with left."),
+        typer.Option(
+            "--asymmetry-form", help="How right is compared with left, where no --metric says it."
+        ),
     ] = None,
     metric: Annotated[
         str | None,

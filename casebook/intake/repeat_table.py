@@ -286,6 +286,16 @@ def _wide(sheet: Sheet, columns: RepeatColumns, whole: bool) -> RepeatTable:
     positions = [_place(sheet, name, "--session") for name in columns.sessions] or [
         position for position in range(len(sheet.header)) if position != subject
     ]
+    if not positions:
+        raise InputRefused(
+            (
+                Problem(
+                    code="no_value_columns",
+                    message="the table holds no column of values beside the subject's; expected "
+                    "one for each session.",
+                ),
+            )
+        )
     problems: list[Problem] = []
     names = _texts(sheet, subject)
     counted = Counter(names)
@@ -308,7 +318,7 @@ def _wide(sheet: Sheet, columns: RepeatColumns, whole: bool) -> RepeatTable:
         texts = pd.Series(_texts(sheet, position), dtype="object")
         values = _numbers(sheet, texts, header, whole, problems)
         parts.append(pd.DataFrame({"subject": names, "session": header, "value": values}))
-    if problems or not parts:
+    if problems:
         raise InputRefused(tuple(sorted(problems, key=lambda problem: problem.row or 0)))
     order = tuple(sheet.header[position] for position in positions)
     return _finished(pd.concat(parts, ignore_index=True), order)

@@ -21,9 +21,10 @@ from casebook.domain.metrics import (
 )
 from casebook.domain.sides import Side
 from casebook.domain.wording import CONDITIONS, asymmetry_unit, unit_words
+from casebook.intake.reading import read_sheet
 from casebook.intake.repeat_table import RepeatColumns, read_repeat_table
 from casebook.services import clock
-from casebook.services.cataloguing import adopt_figure, get_metric
+from casebook.services.cataloguing import adopt_figure, get_metric, list_metrics
 from casebook.services.opened import Casebook
 from casebook.statistics.codes import conditions_of
 from casebook.statistics.like_for_like import condition_columns, conditions_that_differ
@@ -31,7 +32,7 @@ from casebook.statistics.repeatability.analysis import analyse
 from casebook.statistics.repeatability.cells import readings_of
 from casebook.statistics.repeatability.results import Repeatability, SidedRepeatability
 from casebook.statistics.repeatability.sides import analyse_sides
-from casebook.storage.repeats import repeat_readings_frame, repeat_visits_frame
+from casebook.storage.repeats import repeat_counts, repeat_readings_frame, repeat_visits_frame
 from casebook.storage.session import reading
 
 # Repeat visits farther apart than this begin a new series: the runner may have changed in
@@ -82,6 +83,46 @@ class Study:
         return None if self.sides is None else self.sides.asymmetry
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepeatedMetric:
+    """A metric of which repeat visits have values.
+
+    Parameters
+    ----------
+    stamp : tuple of int
+        Moves whenever such a value is added; stored ones never change.
+    """
+
+    metric: Metric
+    runners: int
+    visits: int
+    stamp: tuple[int, int]
+
+
+def list_repeated(casebook: Casebook) -> tuple[RepeatedMetric, ...]:
+    """The metrics that a study can be made of from the repeat visits, in the catalogue's order."""
+    with reading(casebook.engine) as unit:
+        counts = {one.metric: one for one in repeat_counts(unit, casebook.clinic_id)}
+    return tuple(
+        RepeatedMetric(
+            metric=metric, runners=one.runners, visits=one.visits, stamp=(one.values, one.trials)
+        )
+        for metric in list_metrics(casebook, include_inactive=True)
+        if (one := counts.get(metric.key)) is not None
+    )
+
+
+def columns_of_file(path: Path) -> tuple[str, ...]:
+    """Names of a CSV file's columns, in order.
+
+    Raises
+    ------
+    InputRefused
+        When it cannot be read as a table.
+    """
+    return tuple(read_sheet(path).header)
+
+
 def study_from_file(
     path: Path,
     columns: RepeatColumns,
@@ -106,7 +147,7 @@ def study_from_file(
     first_minus_second : bool
         Turn the differences of two sessions round.
     asymmetry_form : AsymmetryForm
-        How right is compared with left, where there is a column of sides.
+        How right is compared with left, where there is a column of sides and no metric says it.
     metric : Metric or None
         What was measured, in the metric's unit, where a figure is to be adopted from it.
 
@@ -121,13 +162,14 @@ def study_from_file(
         values = table.frame["value"]
         steps = tuple(float(step) for step in range(int(values.min()), int(values.max()) + 1))
     notes = list(table.notes)
+    form = asymmetry_form if metric is None else metric.asymmetry_form
     result, sides = _analysed(
         table.frame,
         sessions=table.sessions,
-        form=asymmetry_form,
-        smallest_mean=0.0,
+        form=form,
+        smallest_mean=0.0 if metric is None else metric.resolution,
         first_minus_second=first_minus_second,
-        ratio_scale=True,
+        ratio_scale=metric is None or metric.scale in RATIO_SCALES,
         grades=steps,
         notes=notes,
     )
@@ -137,7 +179,7 @@ def study_from_file(
         n_runners=int(table.frame["subject"].nunique()),
         place=path.name,
         unit="" if metric is None else unit_words(metric.unit),
-        asymmetry_unit="" if metric is None else asymmetry_unit(asymmetry_form, metric.unit),
+        asymmetry_unit="" if metric is None else asymmetry_unit(form, metric.unit),
         metric=metric,
         notes=tuple(notes),
     )
@@ -195,7 +237,11 @@ def study_from_casebook(
 
 
 def adopt_study(
-    casebook: Casebook, study: Study, *, applies_to: AppliesTo = AppliesTo.SIDE_VALUE
+    casebook: Casebook,
+    study: Study,
+    *,
+    applies_to: AppliesTo = AppliesTo.SIDE_VALUE,
+    by: str = "",
 ) -> ErrorFigure:
     """Adopt a study's error as the clinic's own figure; the one it replaces is kept.
 
@@ -208,16 +254,20 @@ def adopt_study(
         With its metric.
     applies_to : AppliesTo
         The error of a side's value, or that of the asymmetry.
+    by : str
+        Who adopts it; the figure's source says so.
 
     Raises
     ------
     InputRefused
         When the study cannot give the figure, with the reason.
     """
-    return adopt_figure(casebook, figure_from_study(study, applies_to, on=clock.today()))
+    return adopt_figure(casebook, figure_from_study(study, applies_to, on=clock.today(), by=by))
 
 
-def figure_from_study(study: Study, applies_to: AppliesTo, *, on: date) -> ErrorFigure:
+def figure_from_study(
+    study: Study, applies_to: AppliesTo, *, on: date, by: str = ""
+) -> ErrorFigure:
     """The error figure that a study gives, as it would be adopted.
 
     Raises
@@ -275,7 +325,7 @@ def figure_from_study(study: Study, applies_to: AppliesTo, *, on: date) -> Error
         published_as=how,
         averaged=_averaged(found),
         population=f"{_counted(study.n_runners, 'runner')} of this clinic",
-        source=_source(study, found, on),
+        source=_source(study, found, on, by),
     )
 
 
@@ -306,7 +356,7 @@ def _counted(number: int, thing: str) -> str:
     return f"{number} {thing}{'s' * (number != 1)}"
 
 
-def _source(study: Study, found: Repeatability, on: date) -> str:
+def _source(study: Study, found: Repeatability, on: date, by: str) -> str:
     where = "" if study.place == "casebook" else f" (file {study.place})"
     when = ""
     if study.began_on is not None and study.ended_on is not None:
@@ -317,7 +367,8 @@ def _source(study: Study, found: Repeatability, on: date) -> str:
         )
     return (
         f"Own repeat study{where}: {_counted(study.n_runners, 'runner')}, "
-        f"{_counted(found.n_sessions, 'session')}{when}; adopted {on.isoformat()}."
+        f"{_counted(found.n_sessions, 'session')}{when}; adopted {on.isoformat()}"
+        f"{f' by {by}' if by else ''}."
     )
 
 
