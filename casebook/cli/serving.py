@@ -83,6 +83,8 @@ def _app(url: str, port: int) -> Iterator[subprocess.Popen[bytes]]:
     place = folder("app")
     environment = os.environ | {
         "CASEBOOK_DATABASE_URL": url,
+        # Many small matrices: threads that wait for one another take twenty times as long.
+        "OPENBLAS_NUM_THREADS": os.environ.get("OPENBLAS_NUM_THREADS", "1"),
         "PYTHONPATH": os.pathsep.join(
             part for part in (str(place.parent), os.environ.get("PYTHONPATH", "")) if part
         ),

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import and_, select
+from sqlalchemy import and_, func, select
 from sqlalchemy.orm import Session
 
 from casebook.domain.visits import VisitKind
@@ -14,6 +15,39 @@ from casebook.storage.frames import visits_frame
 from casebook.storage.tables import MetricRow, RunnerRow, TrialRow, ValueRow, VisitRow
 
 READINGS: Final = ("runner", "visit", "side", "n", "mean", "trial", "reading")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RepeatCount:
+    """How much of a metric stands in repeat visits: runners, visits, values and trials."""
+
+    metric: str
+    runners: int
+    visits: int
+    values: int
+    trials: int
+
+
+def repeat_counts(session: Session, clinic_id: int) -> list[RepeatCount]:
+    """What the repeat visits hold, a line a metric that any of them has a value of."""
+    query = (
+        select(
+            MetricRow.key,
+            func.count(VisitRow.runner_id.distinct()),
+            func.count(VisitRow.id.distinct()),
+            func.count(ValueRow.id),
+            func.sum(ValueRow.n_trials),
+        )
+        .join(ValueRow, ValueRow.metric_id == MetricRow.id)
+        .join(VisitRow, VisitRow.id == ValueRow.visit_id)
+        .join(RunnerRow, and_(RunnerRow.id == VisitRow.runner_id, RunnerRow.clinic_id == clinic_id))
+        .where(VisitRow.kind == VisitKind.REPEAT, ValueRow.mean.is_not(None))
+        .group_by(MetricRow.key)
+    )
+    return [
+        RepeatCount(metric=key, runners=runners, visits=visits, values=values, trials=int(trials))
+        for key, runners, visits, values, trials in session.execute(query)
+    ]
 
 
 def repeat_visits_frame(session: Session) -> pd.DataFrame:
