@@ -168,7 +168,7 @@ def _alike_words(verdict: Verdict, notes: Notes) -> str:
 def _show_flags_of_review(console: Console, review: Review) -> None:
     earlier = [flag for flag in review.flags if flag not in review.open_flags]
     for title, flags in (
-        ("Open flags of the latest visit", review.open_flags),
+        ("Open flags", review.open_flags),
         ("Flags of earlier visits, or acknowledged", earlier),
     ):
         console.print(f"\n{title}: {len(flags) or 'none'}")

@@ -153,6 +153,8 @@ class Flag:
     acknowledged : bool
         True where a named user has seen it, or has seen the same flag at an earlier visit and
         it has not become worse beyond its standard error since.
+    stands : bool
+        False where a later visit could compare the same thing again: what it found counts now.
     acknowledged_visit : date or None
         Visit whose flag was acknowledged: an earlier one for a flag that is carried on.
     """
@@ -170,6 +172,7 @@ class Flag:
     acknowledged_by: str = ""
     acknowledged_at: datetime | None = None
     acknowledged_visit: date | None = None
+    stands: bool = True
 
     @property
     def carried(self) -> bool:

@@ -51,7 +51,7 @@ class Review:
     flags : tuple of Flag
         Of all visits, newest visit first, the strongest first within it.
     open_flags : tuple of Flag
-        Those of the latest visit that nobody has acknowledged.
+        Those that still stand and that nobody has acknowledged.
     tests, expected_false : int, float
         Metrics tested at the latest visit, and how many of them would be flagged falsely on
         average if the runner had not changed at all (missed targets left out).

@@ -20,7 +20,7 @@ class Standing:
     Parameters
     ----------
     open_flags : tuple of Flag
-        Those of the latest visit that nobody has acknowledged.
+        Those that still stand and that nobody has acknowledged.
     tests, expected_false : int, float
         Metrics tested at the latest visit, and how many of them would be flagged falsely on
         average if the runner had not changed at all (missed targets left out).
@@ -101,12 +101,15 @@ def stand(
         Who has seen which flag.
     """
     counted = found.visits[found.visits["counts"]].drop_duplicates("runner", keep="last")
-    latest = {row.runner: (row.visited_on.date(), row.session) for row in rows_of(counted)}
     expected = found.judged.expected
     now = {row.runner: row for row in rows_of(expected[expected["visit"].isin(counted["visit"])])}
     course = expected.groupby("runner")["expected_false"].sum().to_dict()
-    tested = expected[expected["tests"] > 0].groupby("runner")["tests"].agg(["size", "sum"])
-    over_course = {row.Index: (int(row.size), int(row.sum)) for row in tested.itertuples()}
+    tested = (
+        expected[expected["tests"] > 0].groupby("runner")["tests"].agg(visits="size", metrics="sum")
+    )
+    over_course = {
+        row.runner: (int(row.visits), int(row.metrics)) for row in rows_of(tested.reset_index())
+    }
     by_code: dict[str, list[Flag]] = {code: [] for code in codes.values()}
     for flag in flags_told(found, codes, acknowledged):
         by_code[flag.runner].append(flag)
@@ -114,10 +117,7 @@ def stand(
         runner_id: Standing(
             flags=tuple(by_code[code]),
             open_flags=tuple(
-                flag
-                for flag in by_code[code]
-                if not flag.acknowledged
-                and (flag.visit_date, flag.session) == latest.get(runner_id)
+                flag for flag in by_code[code] if flag.stands and not flag.acknowledged
             ),
             tests=int(now[runner_id].tests) if runner_id in now else 0,
             expected_false=float(now[runner_id].expected_false) if runner_id in now else 0.0,

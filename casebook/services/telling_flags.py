@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
-from casebook.domain.verdicts import Flag, FlagKind
+from casebook.domain.verdicts import Flag, FlagKind, Reason
 from casebook.domain.wording import Rise, flag_words
 from casebook.services.judging import JudgedRunners, number_or_none, rows_of
-from casebook.statistics.codes import KINDS, WHATS
+from casebook.statistics.codes import KINDS, NOTHING, WHATS, code_of
 from casebook.statistics.flagging import raised_again
 from casebook.storage.cases import Acknowledgement, AcknowledgementKey
+
+# What a verdict says when the visit could be compared: a call, or a change with no way to call it.
+SETTLING = (NOTHING, code_of(Reason.CROSSED_OVER), code_of(Reason.NO_BETTER_DIRECTION))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +42,7 @@ def flags_told(
     that acknowledgement on, unless it has become worse since (`raised_again`).
     """
     told: list[tuple[int, Flag]] = []
+    settled = _last_settled(found)
     seen: dict[tuple[int, int, int], _Seen] = {}
     for rows in _by_flag(found, codes):
         row = rows[0]
@@ -48,8 +53,29 @@ def flags_told(
             seen[one] = _Seen(acknowledgement=direct, visited_on=day, rows=rows)
         before = seen.get(one)
         carried = before if before is None or not _worse(before.rows, rows) else None
-        told.append((row.runner, _flag(rows, found, codes[row.runner], kind, carried)))
+        stands = any(
+            one.order >= settled.get((one.runner, one.metric, one.what), one.order) for one in rows
+        )
+        flag = _flag(rows, found, codes[row.runner], kind, carried)
+        told.append((row.runner, replace(flag, stands=stands)))
     return tuple(flag for _, flag in sorted(told, key=_newest_first))
+
+
+def _last_settled(found: JudgedRunners) -> dict[tuple[int, int, int], int]:
+    """Order of the last visit that could say something, by runner, metric and what.
+
+    Only of what was ever flagged. A visit that did not measure it, or was not like for like,
+    settles nothing: the flag before it still stands.
+    """
+    flags, verdicts = found.judged.flags, found.judged.verdicts
+    keys = ["runner", "metric", "what"]
+    settling = verdicts[
+        verdicts["reason"].isin(SETTLING) & verdicts["runner"].isin(flags["runner"])
+    ]
+    orders = found.visits.set_index("visit")["order"]
+    both = pd.concat([settling[[*keys, "visit"]], flags[[*keys, "visit"]]])
+    last = both.join(orders, on="visit").groupby(keys, as_index=False)["order"].max()
+    return {(row.runner, row.metric, row.what): int(row.order) for row in rows_of(last)}
 
 
 def _newest_first(told: tuple[int, Flag]) -> tuple[int, int, int, float]:
@@ -62,7 +88,7 @@ def _by_flag(found: JudgedRunners, codes: Mapping[int, str]) -> Iterator[list[An
     """Rows of one flag together (a symptom or target may be one of both sides), oldest first."""
     flags = found.judged.flags
     flags = flags[flags["runner"].isin(list(codes))]
-    days = found.visits.set_index("visit")[["visited_on", "session"]]
+    days = found.visits.set_index("visit")[["visited_on", "session", "order"]]
     keys = ["runner", "visited_on", "session", "metric", "kind"]
     ordered = flags.join(days, on="visit").sort_values([*keys, "p", "what"], kind="stable")
     for _, rows in groupby(

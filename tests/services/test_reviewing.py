@@ -262,3 +262,15 @@ def test_what_was_judged_before_is_judged_again_only_when_the_record_moved_on(
     adopt_figure(clinic, own_figure(between=50.0))
     list_caseload(clinic, today=today, memo=memo)
     assert all(memo.kept[runner][1] is not found for runner, found in kept.items())
+
+
+def test_a_flag_stays_open_until_the_same_thing_could_be_compared_again(clinic: Casebook) -> None:
+    worsened(clinic)
+    record(clinic, 9, value_of_mean(STEPS, Side.NONE, 170.0, 1))
+    assert [flag.visit_date for flag in review_runner(clinic, "T-001").open_flags] == [
+        START + timedelta(weeks=8)
+    ], "a visit that did not measure it settles nothing"
+    record(clinic, 10, *bend(20.0, 25.0))
+    review = review_runner(clinic, "T-001")
+    assert review.open_flags == ()
+    assert [flag.stands for flag in review.flags] == [False]
