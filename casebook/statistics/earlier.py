@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import chdtrc
+from scipy.special import chdtri
 
 from casebook.statistics.asymmetry import Refused
 from casebook.statistics.caseload import MetricColumns, VisitColumns
@@ -230,8 +230,10 @@ class _Sums:
         slope = (self.wty[at] - self.wt[at] * mean) / np.where(first < 0, spread, np.nan)
         to_end, to_start = -middle, first - middle
         scatter = self.wyy[at] - self.wy[at] * mean - np.square(slope) * spread
-        degrees = self.count[at] - 1.0
-        unfit = chdtrc(degrees, np.maximum(scatter, 0.0)) <= LACK_OF_FIT
+        degrees = self.count[at] - 1
+        # The largest scatter that fits, for each number of degrees there is.
+        most = chdtri(np.arange(1, int(degrees.max(initial=0)) + 1), LACK_OF_FIT)
+        unfit = scatter >= most[degrees - 1]
         widened = np.where(unfit, scatter / degrees, 1.0)
         per_slope = widened / spread
         return Line(

@@ -198,18 +198,23 @@ def combined_p(p: Floats, group: Whole, kind: Whole) -> tuple[Whole, Floats]:
     >>> combined_p(np.array([0.01, 0.04, 0.04]), np.array([7, 7, 9]), np.array([0, 1, 0]))
     (array([7, 9]), array([0.02, 0.04]))
     """
-    present = np.zeros(int(group.max(initial=-1)) + 1, dtype=np.bool_)
-    present[group] = True
-    groups = np.flatnonzero(present)
-    row = np.cumsum(present) - 1
-    kinds, column = np.unique(kind, return_inverse=True)
+    groups, row = _numbered(group)
+    kinds, column = _numbered(kind)
     table = np.full((groups.size, kinds.size), np.inf)
-    table[row[group], column] = p
+    table[row, column] = p
     table.sort(axis=1)
     count = np.isfinite(table).sum(axis=1)
     rank = np.arange(1, kinds.size + 1)
     combined = (table / rank).min(axis=1, initial=np.inf) * count
     return groups, np.minimum(combined, 1.0)
+
+
+def _numbered(numbers: Whole) -> tuple[Whole, Whole]:
+    """The distinct small numbers, ascending, and the place of each among them, unsorted."""
+    present = np.zeros(int(numbers.max(initial=-1)) + 1, dtype=np.bool_)
+    present[numbers] = True
+    place = np.cumsum(present) - 1
+    return np.flatnonzero(present), place[numbers]
 
 
 def q_values(p: Floats, family: Whole) -> Floats:

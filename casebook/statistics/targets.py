@@ -115,8 +115,7 @@ def target_tests(
     group = (place * metric_count + metric) * SIDES + what
     verdict = _first_after(known["due"].to_numpy(float), group, verdicts, levels, days)
     shown = np.flatnonzero(verdict >= 0)
-    at = verdict[shown]
-    shown = shown[verdicts.known()[at] & (verdicts.se_change[at] > 0)]
+    shown = shown[verdicts.known()[verdict[shown]]]
     verdict = verdict[shown]
     amount = known["amount"].to_numpy(float)[shown]
     direction = known["direction"].to_numpy(np.int8)[shown]

@@ -88,6 +88,7 @@ class AVisit:
     reference: bool = False
     counts: bool = True
     conditions: Mapping[str, Any] = field(default_factory=dict)
+    day: int | None = None
 
 
 USUAL = {
@@ -121,7 +122,7 @@ def frames_of(*courses: Sequence[AVisit]) -> tuple[pd.DataFrame, pd.DataFrame]:
                     "runner": runner,
                     "visit": number,
                     "order": order,
-                    "day": 20_000 + 28 * order,
+                    "day": 20_000 + 28 * order if visit.day is None else visit.day,
                     "counts": visit.counts,
                     "reference": visit.reference,
                 }
@@ -161,6 +162,7 @@ def judged(
     *,
     metrics: Sequence[Metric] | None = None,
     figures: Sequence[ErrorFigure] | None = None,
+    targets: pd.DataFrame | None = None,
 ) -> Judged:
     """Judge one runner."""
     values, visits = frames_of(course)
@@ -169,6 +171,7 @@ def judged(
         visits,
         (an_angle(),) if metrics is None else metrics,
         (a_figure(),) if figures is None else figures,
+        targets,
     )
 
 
