@@ -488,7 +488,7 @@ _OTHERWISE: dict[Reason | None, str] = {
     Reason.NO_LATER_VISIT: "Measuring it at a visit after the baseline would give a verdict.",
     Reason.NO_BETTER_DIRECTION: (
         "Whether this is for the better is yours to judge. A verdict needs a better direction or "
-        "a target range in the catalogue, and a change that ends nearer to it or farther from it."
+        "a target range in the catalogue whose distance changed by more than the MDC."
     ),
     Reason.FORMULA_REFUSED: (
         "The way in which the sides are compared needs values of the same sign that are not near "

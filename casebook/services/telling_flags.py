@@ -74,7 +74,7 @@ def _last_settled(found: JudgedRunners) -> dict[tuple[int, int, int], int]:
     ]
     orders = found.visits.set_index("visit")["order"]
     both = pd.concat([settling[[*keys, "visit"]], flags[[*keys, "visit"]]])
-    last = both.join(orders, on="visit").groupby(keys, as_index=False)["order"].max()
+    last = both.join(orders, on="visit").groupby(keys)[["order"]].max().reset_index()
     return {(row.runner, row.metric, row.what): int(row.order) for row in rows_of(last)}
 
 

@@ -133,9 +133,9 @@ def call_side(
     -------
     call, reason : ndarray of int8, shape (rows,)
         A change not larger than the MDC is unchanged. With a range, a larger one is improved
-        when it ends nearer to the range and worsened when farther; one that leaps over the
-        range must end nearer or farther by more than the MDC. Cannot say
-        (`no_better_direction`) where neither way is better, and for moves inside the range.
+        when its distance to the range shrank by more than the MDC too, and worsened when that
+        grew by more. Cannot say (`no_better_direction`) where neither way is better, and where
+        a move changed the distance to the range by less.
 
     References
     ----------
@@ -149,8 +149,9 @@ def call_side(
     array([0, 2], dtype=int8)
     """
     loss = loss_of(reference, latest, better, low, high)
-    leapt = ((reference < low) & (latest > high)) | ((reference > high) & (latest < low))
-    loss = np.where(leapt & (np.abs(loss) <= mdc), 0.0, loss)
+    # A move that enters, leaves or leaps over a range changes the distance to it by less than
+    # the value itself: it is the distance that must change beyond error.
+    loss = np.where(np.abs(loss) <= mdc, 0.0, loss)
     moved = np.abs(latest - reference) > mdc
     call = np.select(
         [~moved, loss < 0, loss > 0], [UNCHANGED, IMPROVED, WORSENED], CANNOT_SAY

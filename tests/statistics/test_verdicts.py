@@ -266,6 +266,8 @@ def test_neither_way_is_better_and_so_a_move_cannot_be_judged() -> None:
         (175.0, 160.0, Call.WORSENED),
         (160.0, 150.0, Call.WORSENED),
         (172.0, 188.0, Call.CANNOT_SAY),  # moves inside the range
+        (185.0, 191.0, Call.CANNOT_SAY),  # leaves it, by less than the error
+        (169.0, 175.0, Call.CANNOT_SAY),  # enters it, from less far than the error
         (168.0, 191.0, Call.CANNOT_SAY),  # leaps over it, hardly nearer
         (192.0, 169.0, Call.CANNOT_SAY),
         (160.0, 191.0, Call.IMPROVED),  # leaps over it and ends nearer by 9
