@@ -6,8 +6,8 @@ turn by turn, so that a busy machine slows all alike.
 
 Bounds of the project: at most 3 times as long as fetching the same rows bare and doing the
 same arithmetic on dense arrays in plain NumPy; at least 50 times less than a loop that fits
-each series with statsmodels at each visit that is judged; linear from 200 to 2,000 runners; and after one visit is logged
-only its runner is judged again.
+each series with statsmodels, at each visit that is judged; linear from 200 to 2,000 runners;
+and after one visit is logged only its runner is judged again.
 """
 
 from __future__ import annotations
