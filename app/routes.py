@@ -8,7 +8,9 @@ from typing import Literal
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-PageName = Literal["caseload", "runner", "log_visit", "catalogue", "import_files"]
+PageName = Literal[
+    "caseload", "runner", "log_visit", "catalogue", "repeatability", "plan", "import_files"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +25,8 @@ PAGES: dict[PageName, _Place] = {
     "runner": _Place("Runner", ":material/directions_run:", "runner"),
     "log_visit": _Place("Log a visit", ":material/edit_note:", "log"),
     "catalogue": _Place("Catalogue", ":material/straighten:", "catalogue"),
+    "repeatability": _Place("Repeatability", ":material/repeat:", "repeatability"),
+    "plan": _Place("Plan measurement", ":material/event_repeat:", "plan"),
     "import_files": _Place("Import", ":material/upload_file:", "import"),
 }
 

@@ -10,10 +10,12 @@ from pathlib import Path
 import streamlit as st
 
 from casebook.charts.palette import Palette, palette_for
+from casebook.domain.metrics import Metric
 from casebook.domain.people import User
 from casebook.services.keeping import Casebook, open_casebook, resolve_url
 from casebook.services.norming import Norms, clinic_norms
 from casebook.services.registering import list_users
+from casebook.services.repeating import Study, study_from_casebook
 from casebook.services.standings import StandingMemo
 
 
@@ -75,6 +77,12 @@ def standing_memo(url: str) -> StandingMemo:  # noqa: ARG001
 def clinic_baselines(url: str) -> Norms:
     """Where the clinic's runners started from; they move slowly, so an hour old is fine."""
     return clinic_norms(_open(url).casebook)
+
+
+@st.cache_resource(show_spinner="Analysing the repeat visits …", max_entries=64)
+def study_of(url: str, metric: Metric, stamp: tuple[int, int]) -> Study:  # noqa: ARG001
+    """The study of a metric's repeat visits; `stamp` moves whenever they hold more."""
+    return study_from_casebook(_open(url).casebook, metric.key)
 
 
 def palette() -> Palette:

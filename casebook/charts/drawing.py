@@ -67,17 +67,20 @@ def filled(drawing: str, rows: Mapping[str, Rows], limits: Limits) -> Spec:
     Layers without rows are left out, so that no empty band or ring is drawn.
     """
     spec: Spec = json.loads(drawing)
-    layers = []
     for layer in spec["layer"]:
-        source = layer["data"]["name"]
-        if not rows.get(source):
-            continue
-        layer["data"] = {"values": rows[source]}
-        layers.append(layer)
-        if source == POINTS:
+        if layer["data"]["name"] == POINTS:
             _limit(layer["encoding"], limits)
-    spec["layer"] = layers
-    return spec
+    return with_rows(spec, rows)
+
+
+def with_rows(spec: Spec, rows: Mapping[str, Rows]) -> Spec:
+    """A specification whose layers hold the rows that they name; those without any are left out.
+
+    Altair would gather the rows of all layers elsewhere; so they stand where they are drawn.
+    """
+    named = [(layer, layer["data"]["name"]) for layer in spec["layer"]]
+    held = [{**layer, "data": {"values": rows[name]}} for layer, name in named if rows.get(name)]
+    return {**spec, "layer": held}
 
 
 def _limit(encoding: Spec, limits: Limits) -> None:
@@ -254,9 +257,10 @@ def _phase_layer(palette: Palette) -> alt.Chart:
             alt.Tooltip("visited_on:T", title="On", format="%-d %B %Y"),
         ],
     )
-    return base.mark_rule(
+    rule: alt.Chart = base.mark_rule(
         strokeWidth=1.5, strokeDash=[7, 4], color=palette.programme_text, opacity=0.75
     )
+    return rule
 
 
 def _bar_layers(palette: Palette) -> list[alt.Chart]:

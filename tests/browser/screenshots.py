@@ -45,6 +45,8 @@ def pages_of(db: Path) -> dict[str, str]:
         "runner": f"runner?runner={runner}",
         "log": f"log?runner={runner}",
         "catalogue": "catalogue",
+        "repeatability": "repeatability?metric=hip_abductor_strength",
+        "plan": "plan?metric=hip_abductor_strength",
         "import": "import",
     }
 
