@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from casebook.domain.metrics import ErrorFigure
-from casebook.domain.verdicts import Reason, Regression, Verdict, What
+from casebook.domain.verdicts import Call, Reason, Regression, Verdict, What
 from casebook.services.judging import JudgedRunners, number_or_none, rows_of
 from casebook.services.norming import Norms
 from casebook.statistics.codes import (
@@ -50,8 +50,22 @@ def latest_verdicts(found: JudgedRunners, norms: Norms | None = None) -> tuple[V
     """The verdict on the latest visit that has each metric and side, in the catalogue's order.
 
     Of one runner only. With `norms` the change to be expected by itself stands beside it.
+    What was measured at baseline and at no later visit, although there was one, is missing.
     """
-    return tuple(_verdict(row, found, norms) for row in rows_of(_latest_rows(found)))
+    verdicts = [(row, _verdict(row, found, norms)) for row in rows_of(_latest_rows(found))]
+    if not found.judged.expected.empty:
+        told = {(row.metric, row.what) for row, _ in verdicts}
+        verdicts += [
+            (row, _missing(row, found))
+            for row in rows_of(found.judged.references)
+            if (row.metric, row.what) not in told
+        ]
+    verdicts.sort(key=lambda pair: (*_place(found, pair[0].metric), pair[0].what))
+    return tuple(verdict for _, verdict in verdicts)
+
+
+def _place(found: JudgedRunners, metric: int) -> tuple[int, int]:
+    return found.metrics[metric].position, metric
 
 
 def figures_used(found: JudgedRunners) -> dict[tuple[str, What], ErrorFigure]:
@@ -67,9 +81,7 @@ def _latest_rows(found: JudgedRunners) -> pd.DataFrame:
     frame = found.judged.verdicts
     days = found.visits.set_index("visit")[["visited_on", "order"]]
     rows = frame.join(days, on="visit").sort_values("order", kind="stable")
-    rows = rows.drop_duplicates(["metric", "what"], keep="last")
-    rows = rows.assign(place=[found.metrics[index].position for index in rows["metric"]])
-    return rows.sort_values(["place", "metric", "what"])
+    return rows.drop_duplicates(["metric", "what"], keep="last")
 
 
 def _verdict(row: Any, found: JudgedRunners, norms: Norms | None) -> Verdict:
@@ -111,6 +123,32 @@ def _verdict(row: Any, found: JudgedRunners, norms: Norms | None) -> Verdict:
         right_change=number_or_none(row.right_change),
         right_mdc95=number_or_none(row.right_mdc95),
         regression=_regression(row, metric.key, norms),
+    )
+
+
+def _missing(row: Any, found: JudgedRunners) -> Verdict:
+    metric = found.metrics[row.metric]
+    return Verdict(
+        metric=metric.key,
+        what=WHATS[row.what],
+        baseline=number_or_none(row.baseline),
+        baseline_visits=int(row.visits),
+        latest=None,
+        latest_date=None,
+        change=None,
+        se_change=None,
+        mdc95=None,
+        verdict=Call.CANNOT_SAY,
+        reason=Reason.MISSING,
+        which_side_moved=None,
+        error_origin=ORIGINS[row.origin],
+        error_source=found.figures[row.figure].source if row.figure != NOTHING else "",
+        like_for_like=(),
+        not_recorded=(),
+        p_better=None,
+        asymmetry_form=metric.asymmetry_form,
+        bridged=bool(row.bridged),
+        baseline_sem=number_or_none(row.sem),
     )
 
 

@@ -245,12 +245,9 @@ def p_gain(
     # How far from the range the true value may lie at most.
     reach = away - least
     nearer = ndtr((high + reach - latest) / known) - ndtr((low - reach - latest) / known)
+    gain = np.where(better == LOWER, reference - latest, latest - reference)
     return np.select(
-        [better == HIGHER, better == LOWER, (better == RANGE) & (away > 0)],
-        [
-            ndtr((latest - reference - least) / known),
-            ndtr((reference - latest - least) / known),
-            np.where(reach > 0, nearer, 0.0),
-        ],
+        [(better == HIGHER) | (better == LOWER), (better == RANGE) & (away > 0)],
+        [ndtr((gain - least) / known), np.where(reach > 0, nearer, 0.0)],
         np.nan,
     )

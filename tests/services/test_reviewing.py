@@ -160,6 +160,31 @@ def test_a_review_states_how_many_false_flags_to_expect_now_and_over_the_course(
     assert review.flags == ()
 
 
+def test_what_was_measured_at_baseline_and_not_since_is_told_as_missing(
+    clinic: Casebook,
+) -> None:
+    adopt_figure(clinic, own_figure())
+    steps = value_of_mean(STEPS, Side.NONE, 165.0, 1)
+    record(clinic, 0, *bend(20.0, 30.0), steps)
+    # Without a later visit there is nothing to miss.
+    assert review_runner(clinic, "T-001").verdicts == ()
+    record(clinic, 8, bend(20.0, 30.0)[0])
+    found = review_runner(clinic, "T-001").verdicts
+    assert [(v.metric, v.what, v.reason) for v in found] == [
+        (BEND, What.LEFT, None),
+        (BEND, What.RIGHT, Reason.MISSING),
+        (BEND, What.ASYMMETRY, Reason.MISSING),
+        (STEPS, What.NONE, Reason.MISSING),
+    ]
+    right = found[1]
+    assert (right.verdict, right.baseline, right.latest) == (Call.CANNOT_SAY, 30.0, None)
+    assert (right.error_origin, right.error_source) == (
+        ErrorOrigin.OWN,
+        "our repeat measurements, spring 2026",
+    )
+    assert found[3].error_origin is ErrorOrigin.NONE
+
+
 def test_an_unknown_runner_is_refused_and_one_without_visits_is_shown(clinic: Casebook) -> None:
     with pytest.raises(NotFound, match="T-999"):
         review_runner(clinic, "T-999")
