@@ -43,7 +43,9 @@ REASONS = {
     Reason.MISSING: "not measured at both",
     Reason.NO_BASELINE: "no baseline visit has it",
     Reason.NO_LATER_VISIT: "no visit after the baseline has it",
-    Reason.NO_BETTER_DIRECTION: "it moved beyond error, but that is neither better nor worse beyond error",
+    Reason.NO_BETTER_DIRECTION: (
+        "it moved beyond error, but that is neither better nor worse beyond error"
+    ),
     Reason.CROSSED_OVER: "it swung over to the other side, which is not the same as shrinking",
     Reason.FORMULA_REFUSED: "this way of comparing the sides has no meaning for these values",
 }
