@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import TypeVar
 
 import streamlit as st
 
 from app.state import Key
 from casebook.domain.metrics import Metric
+from casebook.domain.side_swap import looks_swapped
 from casebook.domain.sides import Side
 from casebook.domain.typed_entry import Entry, read_entry
 from casebook.domain.visits import Value
 from casebook.services.recording import StoredVisit
 
 Cell = tuple[str, Side]
-T = TypeVar("T")
+SIDES = (Side.LEFT, Side.RIGHT)
 
 
 @dataclass(slots=True)
@@ -91,7 +91,7 @@ def previous_values(visits: tuple[StoredVisit, ...]) -> dict[Cell, Previous]:
 
 def sides_of(metric: Metric) -> tuple[Side, ...]:
     """The cells that a metric's row has."""
-    return (Side.LEFT, Side.RIGHT) if metric.sided else (Side.NONE,)
+    return SIDES if metric.sided else (Side.NONE,)
 
 
 def entry_of(draft: Draft, metric: Metric, side: Side) -> Entry:
@@ -101,3 +101,51 @@ def entry_of(draft: Draft, metric: Metric, side: Side) -> Entry:
     if ((metric.key, side), text) in draft.confirmed:
         return replace(entry, question="")
     return entry
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Swap:
+    """Two cells that fit the last visit better when left and right change places.
+
+    `text` is what stands in both; a confirmation holds for that text only.
+    """
+
+    cell: Cell
+    text: str
+    last: tuple[float, float]
+    visited_on: date
+    settled: bool
+
+
+def swap_of(
+    draft: Draft, metric: Metric, previous: dict[Cell, Previous], error: float
+) -> Swap | None:
+    """Whether the two sides of a metric look typed into one another's cell.
+
+    Parameters
+    ----------
+    error : float
+        Change of one side that error alone may bring, in the metric's unit.
+    """
+    if not metric.sided:
+        return None
+    left, right = (read_entry(draft.cells.get((metric.key, s), ""), metric, s).value for s in SIDES)
+    before = [previous.get((metric.key, side)) for side in SIDES]
+    if left is None or right is None or before[0] is None or before[1] is None:
+        return None
+    last = (before[0].value.mean, before[1].value.mean)
+    if left.mean is None or right.mean is None or last[0] is None or last[1] is None:
+        return None
+    if before[0].visited_on != before[1].visited_on:
+        return None
+    if not looks_swapped((left.mean, right.mean), (last[0], last[1]), error=error):
+        return None
+    cell = (metric.key, Side.NONE)
+    text = " | ".join(draft.cells.get((metric.key, side), "") for side in SIDES)
+    return Swap(
+        cell=cell,
+        text=text,
+        last=(last[0], last[1]),
+        visited_on=before[0].visited_on,
+        settled=(cell, text) in draft.confirmed,
+    )

@@ -7,7 +7,7 @@ from itertools import groupby
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from app.entering import Cell, Draft, Previous, entry_of, keep_cell, sides_of
+from app.entering import Cell, Draft, Previous, entry_of, keep_cell, sides_of, swap_of
 from app.messages import count_words, day_words, plain
 from app.words import GROUPS, SIDES
 from casebook.domain.metrics import Better, Metric, MetricGroup
@@ -36,6 +36,7 @@ def show_grid(
     previous: dict[Cell, Previous],
     stored: dict[Cell, Value],
     *,
+    errors: dict[str, float],
     explained: bool,
 ) -> None:
     """Every row, under the heading of its group.
@@ -50,6 +51,8 @@ def show_grid(
         Latest earlier value by metric and side.
     stored : dict
         Values that this visit has already; their cells are closed.
+    errors : dict
+        By metric, how far error alone may move one side.
     explained : bool
         Say under each label what a positive number means and what is usual. Not a tooltip:
         that would be one more stop of the Tab key in every row.
@@ -64,6 +67,7 @@ def show_grid(
                 if explained:
                     name.caption(_explanation(metric))
                 _cells(cells, draft, metric, previous, stored)
+                _ask_sides(cells, draft, metric, previous, errors[metric.key])
 
 
 def _label(metric: Metric) -> str:
@@ -127,6 +131,33 @@ def _cell(
     else:
         st.caption(f"{SIDE_SIGNS[side]} · {_beside(metric, entry.value, previous)}")
     _question(draft, metric, side)
+
+
+def _ask_sides(
+    place: DeltaGenerator,
+    draft: Draft,
+    metric: Metric,
+    previous: dict[Cell, Previous],
+    error: float,
+) -> None:
+    swap = swap_of(draft, metric, previous, error)
+    if swap is None:
+        return
+    unit = unit_words(metric.unit)
+    left, right = (plain(number_words(number, unit)) for number in swap.last)
+    key = draft.key(*swap.cell, "sides", swap.text.encode().hex())
+
+    def settle() -> None:
+        keep_or_not = draft.confirmed.add if st.session_state[key] else draft.confirmed.discard
+        keep_or_not((swap.cell, swap.text))
+
+    st.session_state.setdefault(key, swap.settled)
+    place.warning(
+        f"**Left and right look swapped** against the visit of {day_words(swap.visited_on)} "
+        f"(left {left}, right {right}). Correct them, or confirm below.",
+        icon=":material/swap_horiz:",
+    )
+    place.checkbox("Left is left and right is right: keep them.", key=key, on_change=settle)
 
 
 def _question(draft: Draft, metric: Metric, side: Side) -> None:

@@ -14,6 +14,7 @@ from casebook.domain.errors import InputRefused
 from casebook.domain.fitting import value_problems
 from casebook.domain.metrics import Metric, Scale
 from casebook.domain.sides import Side
+from casebook.domain.typed_fields import NUMBER
 from casebook.domain.visits import (
     MissingReason,
     Value,
@@ -25,7 +26,6 @@ from casebook.domain.visits import (
 MISSING_WORDS = {reason: reason.value.replace("_", " ") for reason in MissingReason}
 SHORTEST_WORD = 3
 
-_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)\Z")
 _MEAN = re.compile(r"(?P<mean>\S+)\s*[(;]?\s*n\s*[=:]?\s*(?P<n>\d+)\s*\)?\Z", re.IGNORECASE)
 
 
@@ -115,7 +115,7 @@ def _read_numbers(typed: str, metric: Metric, side: Side) -> Entry:
     as_mean = _MEAN.match(typed)
     words = [as_mean["mean"]] if as_mean else re.split(r"[\s;]+", typed)
     cut = [word.rstrip(",;") for word in words if word.rstrip(",;")]
-    unread = [word for word in cut if not _NUMBER.match(word)]
+    unread = [word for word in cut if not NUMBER.match(word)]
     if unread:
         return Entry(
             problem=f"'{unread[0]}' is not a number. Part trials by a blank (4.1 4.4 3.9), "

@@ -32,7 +32,7 @@ def cell(app: AppTest, metric: str, side: str, text: str, runner: str = WORSE) -
 def sheet(app: AppTest) -> AppTest:
     """The sheet of the worse runner's visit of 6 April."""
     at_page(app, "log_visit", runner=WORSE)
-    return app.date_input(key=key(WORSE, "visited_on")).set_value(TODAY).run()
+    return app.text_input(key=key(WORSE, "visited_on")).set_value("6.4.2026").run()
 
 
 def save(app: AppTest) -> AppTest:
@@ -40,10 +40,10 @@ def save(app: AppTest) -> AppTest:
 
 
 def test_conditions_come_from_the_last_visit_but_pain_is_asked_anew(sheet: AppTest) -> None:
-    assert sheet.number_input(key=key(WORSE, "speed_km_h")).value == 11.0
+    assert sheet.text_input(key=key(WORSE, "speed_km_h")).value == "11"
     assert sheet.text_input(key=key(WORSE, "footwear")).value == "own shoes"
     assert sheet.selectbox(key=key(WORSE, "kind")).value is VisitKind.REVIEW
-    assert sheet.number_input(key=key(WORSE, "pain_today")).value is None
+    assert sheet.text_input(key=key(WORSE, "pain_today")).value == ""
 
 
 def test_the_previous_value_and_the_change_so_far_stand_beside_the_cell(sheet: AppTest) -> None:
@@ -59,7 +59,7 @@ def test_a_visit_is_saved_with_all_that_was_typed_and_shown_at_once(
     cell(sheet, STRENGTH, "right", "210,5 n=3")
     cell(sheet, DROP, "left", "painful")
     cell(sheet, "cadence", "none", "172 173 171")
-    sheet.number_input(key=key(WORSE, "pain_today")).set_value(3.0).run()
+    sheet.text_input(key=key(WORSE, "pain_today")).set_value("3,0").run()
     sheet.text_input(key=key(WORSE, "note")).set_value("windy").run()
     save(sheet)
     assert not sheet.exception
@@ -86,7 +86,7 @@ def test_what_cannot_be_read_is_named_at_its_cell_and_nothing_is_saved(
     cell(sheet, STRENGTH, "right", "290")
     assert "'30x' is not a number" in words(sheet)
     save(sheet)
-    assert "Nothing was saved: mend the cells" in words(sheet)
+    assert "Nothing was saved: mend the fields" in words(sheet)
     assert len(list_visits(clinic, WORSE)) == 3
     assert sheet.text_input(key=key(WORSE, STRENGTH, "left")).value == "300 30x"
 
@@ -119,7 +119,7 @@ def test_what_was_typed_survives_a_look_at_another_page(sheet: AppTest) -> None:
     sheet.switch_page("screens/caseload.py").run()
     at_page(sheet, "log_visit", runner=WORSE)
     assert sheet.text_input(key=key(WORSE, STRENGTH, "left")).value == "305"
-    assert sheet.date_input(key=key(WORSE, "visited_on")).value == TODAY
+    assert sheet.text_input(key=key(WORSE, "visited_on")).value == "6.4.2026"
 
 
 def test_one_runners_entries_never_show_at_another(sheet: AppTest) -> None:
@@ -136,7 +136,7 @@ def test_a_visit_of_that_day_is_added_to_and_never_overwritten(
     before = find_visit(clinic, WORSE, date(2026, 3, 9))
     assert before is not None
     at_page(app, "log_visit", runner=WORSE)
-    app.date_input(key=key(WORSE, "visited_on")).set_value(date(2026, 3, 9)).run()
+    app.text_input(key=key(WORSE, "visited_on")).set_value("09/03/2026").run()
     assert "A visit of 9 Mar 2026 is already stored (review, 5 values, by AB)" in words(app)
     closed = app.text_input(key=key(WORSE, STRENGTH, "right", "stored"))
     assert closed.disabled
@@ -173,7 +173,7 @@ def test_a_second_session_of_the_day_stands_beside_the_first(
     app: AppTest, clinic: Casebook
 ) -> None:
     at_page(app, "log_visit", runner=WORSE)
-    app.date_input(key=key(WORSE, "visited_on")).set_value(date(2026, 3, 9)).run()
+    app.text_input(key=key(WORSE, "visited_on")).set_value("09/03/2026").run()
     app.selectbox(key=key(WORSE, "session", "2026-03-09")).set_value(2).run()
     cell(app, STRENGTH, "left", "303")
     save(app)
@@ -199,3 +199,119 @@ def test_nobody_saves_without_a_name(app: AppTest, clinic: Casebook) -> None:
     save(app)
     stored = list_visits(clinic, WORSE)[-1]
     assert stored.recorded_by == "CD"
+
+
+def test_an_empty_visit_is_refused_in_words(sheet: AppTest, clinic: Casebook) -> None:
+    save(sheet)
+    assert "Nothing was entered, so nothing was saved" in words(sheet)
+    assert find_visit(clinic, WORSE, TODAY) is None
+    # Why nothing could be measured is a finding too.
+    cell(sheet, STRENGTH, "left", "painful")
+    save(sheet)
+    stored = find_visit(clinic, WORSE, TODAY)
+    assert stored is not None
+    assert len(stored.visit.values) == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "told"),
+    [
+        ("speed_km_h", "9,5 km", "'9,5 km' is not a number"),
+        ("speed_km_h", "95", "'95' is not within 0.5 to 45 km/h"),
+        ("pain_today", "15", "'15' is not within 0 to 10"),
+        ("visited_on", "26/11/2099", "Thursday 26 Nov 2099 lies after"),
+        ("visited_on", "31.12.1989", "lies before Monday 1 Jan 1990"),
+        ("visited_on", "11/25/2026", "a day that does not exist"),
+        ("visited_on", "", "It is blank; type the day of the visit"),
+        ("next_due_on", "1.4.2026", "lies before Monday 6 Apr 2026"),
+        ("next_due_on", "in May", "'in May' is not read as a date"),
+    ],
+)
+def test_a_date_or_condition_that_cannot_be_read_is_told_and_blocks_the_save(
+    sheet: AppTest, clinic: Casebook, name: str, typed: str, told: str
+) -> None:
+    cell(sheet, STRENGTH, "left", "305")
+    sheet.text_input(key=key(WORSE, name)).set_value(typed).run()
+    assert told in words(sheet)
+    save(sheet)
+    assert "Nothing was saved" in words(sheet)
+    assert len(list_visits(clinic, WORSE)) == 3
+    assert sheet.text_input(key=key(WORSE, name)).value == typed
+
+
+def test_a_decimal_comma_in_a_condition_is_a_decimal_sign(sheet: AppTest, clinic: Casebook) -> None:
+    cell(sheet, STRENGTH, "left", "305")
+    sheet.text_input(key=key(WORSE, "speed_km_h")).set_value("9,5").run()
+    sheet.text_input(key=key(WORSE, "pain_today")).set_value("1,5").run()
+    save(sheet)
+    stored = find_visit(clinic, WORSE, TODAY)
+    assert stored is not None
+    assert stored.visit.conditions.speed_km_h == 9.5
+    assert stored.visit.conditions.pain_today == 1.5
+
+
+def test_the_date_is_told_back_so_that_it_cannot_be_read_two_ways(sheet: AppTest) -> None:
+    assert "Monday 6 Apr 2026" in words(sheet)
+
+
+def test_the_assessor_is_who_is_here_and_the_last_one_is_named(
+    app: AppTest, clinic: Casebook
+) -> None:
+    register_user(clinic, User(code="CD"))
+    at_page(app, "log_visit", runner=WORSE)
+    app.selectbox(key="who_log").set_value("CD").run()
+    assert app.text_input(key=key(WORSE, "assessor")).value == "CD"
+    assert "last time: AB" in words(app)
+
+
+def test_sides_that_fit_the_last_visit_better_crossed_over_are_asked_about(
+    sheet: AppTest, clinic: Casebook
+) -> None:
+    # Last time left 300 N and right 220 N.
+    cell(sheet, STRENGTH, "left", "222")
+    cell(sheet, STRENGTH, "right", "299")
+    said = words(sheet)
+    assert "Left and right look swapped** against the visit of 9 Mar 2026" in said
+    assert "(left 300 N, right 220 N)" in said
+    save(sheet)
+    assert find_visit(clinic, WORSE, TODAY) is None
+    next(box for box in sheet.checkbox if "Left is left" in box.label).check().run()
+    save(sheet)
+    stored = find_visit(clinic, WORSE, TODAY)
+    assert stored is not None
+    assert [(v.side, v.mean) for v in stored.visit.values] == [
+        (Side.LEFT, 222.0),
+        (Side.RIGHT, 299.0),
+    ]
+
+
+def test_sides_that_stayed_as_they_were_are_not_asked_about(sheet: AppTest) -> None:
+    cell(sheet, STRENGTH, "left", "296")
+    cell(sheet, STRENGTH, "right", "224")
+    cell(sheet, DROP, "left", "4.2")
+    cell(sheet, DROP, "right", "4.0")
+    assert "look swapped" not in words(sheet)
+
+
+def test_the_next_visit_is_suggested_as_far_ahead_as_last_time(
+    sheet: AppTest, clinic: Casebook
+) -> None:
+    # The last visit, of 9 March, planned the next for 9 April: 31 days ahead.
+    assert sheet.text_input(key=key(WORSE, "next_due_on")).value == "7 May 2026"
+    assert "Thursday 7 May 2026, as far ahead as last time" in words(sheet)
+    cell(sheet, STRENGTH, "left", "305")
+    save(sheet)
+    stored = find_visit(clinic, WORSE, TODAY)
+    assert stored is not None
+    assert stored.visit.next_due_on == date(2026, 5, 7)
+
+
+def test_no_next_visit_is_planned_only_when_that_was_said(app: AppTest, clinic: Casebook) -> None:
+    at_page(app, "log_visit", runner=NEW)
+    cell(app, STRENGTH, "left", "305", runner=NEW)
+    save(app)
+    assert "Say when, or tick 'No review planned'" in words(app)
+    assert list_visits(clinic, NEW) == ()
+    app.checkbox(key=key(NEW, "no_review")).check().run()
+    save(app)
+    assert [one.visit.next_due_on for one in list_visits(clinic, NEW)] == [None]
