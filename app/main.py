@@ -17,7 +17,10 @@ from app.messages import calmly  # noqa: E402
 from app.routes import PAGES, page  # noqa: E402
 
 st.set_page_config(
-    page_title="casebook", page_icon=":material/steps:", layout="wide", initial_sidebar_state=230
+    page_title="casebook",
+    page_icon=str(Path(__file__).parent / "icon.png"),
+    layout="wide",
+    initial_sidebar_state=255,
 )
 
 st.html(Path(__file__).parent / "look.css")
