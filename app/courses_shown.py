@@ -10,7 +10,7 @@ import streamlit as st
 
 from app import state
 from app.messages import plain
-from app.verdicts_shown import WHATS, show_lines
+from app.verdicts_shown import show_lines
 from app.why_shown import why_expander
 from app.words import code_words
 from casebook.charts.course import Smooth, asymmetry_course, side_course
@@ -26,6 +26,12 @@ from casebook.statistics.course.whole import Course
 
 CHARTS_AT_FIRST = 3
 AS_VISITS, AS_SMOOTHED = "Visits and the error around the baseline", "Smoothed course"
+COURSES = {
+    What.LEFT: "The course of the left side",
+    What.RIGHT: "The course of the right side",
+    What.NONE: "The course",
+    What.ASYMMETRY: "The course of right − left (a rise is toward the right being larger)",
+}
 HOW = {
     AS_VISITS: (
         "Shaded: how far measurement error alone may take a visit from the baseline; a point "
@@ -37,7 +43,7 @@ HOW = {
         "Thick line: where the true course most likely runs, given how exact each visit is; its "
         "shading holds it at 95 of 100 visits. Thin lines: how far measurement error alone may "
         "take a visit from the baseline. A course needs three visits with a known error; without "
-        "them the visits are joined as they are."
+        "them the visits are joined as they are, and that reach is shaded."
     ),
 }
 
@@ -59,8 +65,8 @@ def show_courses(review: Review) -> None:
         return
     drawn = st.segmented_control(
         "Drawn as",
-        (AS_VISITS, AS_SMOOTHED),
-        default=AS_VISITS,
+        (AS_SMOOTHED, AS_VISITS),
+        default=AS_SMOOTHED,
         key="courses_drawn",
         required=True,
         label_visibility="collapsed",
@@ -142,8 +148,8 @@ def _show_course(review: Review, metric: Metric, axis: TimeAxis, *, smoothed: bo
                 key=f"chart_asymmetry_{metric.key}",
             )
         told = What.ASYMMETRY if What.ASYMMETRY in courses else list(courses)[-1]
-        st.caption(f"**The course, {WHATS[told]}:** {plain(courses[told].sentence)}")
-        more = {what: one.sentence for what, one in courses.items() if what is not told}
+        st.caption(f"**{COURSES[told]}:** {plain(courses[told].sentence)}")
+        more = {COURSES[what]: one.sentence for what, one in courses.items() if what is not told}
         why_expander(review, metric, courses=more)
 
 

@@ -7,8 +7,10 @@ import math
 import streamlit as st
 
 from app import state
-from app.messages import count_words, plain
+from app.messages import count_words, day_words, plain
 from app.study_tables import (
+    error_of_visit,
+    mdc_of,
     show_components,
     show_grading,
     show_icc,
@@ -19,8 +21,10 @@ from app.study_tables import (
 from casebook.charts.agreement import Limit, agreement_plot
 from casebook.domain.metrics import Scale
 from casebook.services.repeating import Study
-from casebook.statistics.error import LEVEL, z_two_sided
-from casebook.statistics.repeatability.results import Interval, Repeatability
+from casebook.statistics.repeatability.results import Repeatability
+
+# Warnings about SEM and ICC: of grades and of the asymmetry they stand with those numbers.
+OF_NUMBERS = ("Two occasions only", "Few ", "The variance between")
 
 
 def show_headline(study: Study) -> None:
@@ -59,8 +63,7 @@ def _change_words(study: Study, found: Repeatability, unit: str, *, what: str) -
             f"The error of a {what} can't be told: no runner was measured in two sessions under "
             "the same names."
         )
-    reach = z_two_sided(LEVEL) * math.sqrt(2.0)
-    limit, low, high = (reach * number for number in (sem.estimate, sem.low, sem.high))
+    limit, low, high = (mdc_of(number) for number in (sem.estimate, sem.low, sem.high))
     trials = _trials_words(found)
     share = ""
     if found.growing_error is not None and found.growing_error.grows and found.log_scale:
@@ -77,13 +80,6 @@ def _change_words(study: Study, found: Repeatability, unit: str, *, what: str) -
     )
 
 
-def error_of_visit(found: Repeatability) -> Interval:
-    """SEM of a visit's mean as it would be adopted: from its parts where they are known."""
-    if found.nested is not None and math.isfinite(found.nested.between_sd.estimate):
-        return found.nested.sem_of_mean
-    return found.sem_agreement
-
-
 def _trials_words(found: Repeatability) -> str:
     least, most = found.trials_least, found.trials_most
     if most == 1:
@@ -95,7 +91,7 @@ def _basis_words(study: Study) -> str:
     found = study.result
     when = ""
     if study.began_on is not None and study.ended_on is not None:
-        when = f", {study.began_on:%Y-%m-%d} to {study.ended_on:%Y-%m-%d}"
+        when = f", {day_words(study.began_on)} to {day_words(study.ended_on)}"
     raters = f", {found.n_raters} raters" if found.n_raters > 1 else ""
     return plain(
         f"From {count_words(study.n_runners, 'runner')}, {count_words(found.n_sessions, 'session')}"
@@ -107,12 +103,12 @@ def _basis_words(study: Study) -> str:
 
 def show_warnings(study: Study) -> None:
     """What to beware of before a number is used, in plain words."""
-    found = list(study.result.warnings)
+    found = [words for words in study.result.warnings if not _left_for_later(study, words)]
     if study.sides is not None:
         found += [
             f"Of the asymmetry: {words}"
             for words in study.sides.asymmetry.warnings
-            if words not in found and not _only_counts_differ(words)
+            if words not in found and not words.startswith(OF_NUMBERS)
         ]
     if not found:
         return
@@ -123,31 +119,34 @@ def show_warnings(study: Study) -> None:
         )
 
 
-def _only_counts_differ(words: str) -> bool:
-    # Told of the values already, and the same for the asymmetry of the same visits.
-    return words.startswith("Two occasions only")
+def _left_for_later(study: Study, words: str) -> bool:
+    return _graded(study) and words.startswith(OF_NUMBERS)
 
 
 def show_details(study: Study) -> None:
-    """The numbers behind it, part by part."""
+    """The numbers behind it, part by part; a grade has no standard deviation, so fewer."""
     found = study.result
-    st.subheader("Where the error comes from", anchor=False)
-    show_components(found, study.unit)
-    if found.bland_altman is not None:
-        st.subheader("Two sessions side by side", anchor=False)
-        _show_agreement(study, found)
+    graded = _graded(study)
     if found.grading is not None:
         st.subheader("Repeat grading", anchor=False)
         show_grading(found.grading)
-    if study.sides is not None:
-        st.subheader("Left, right, and right minus left", anchor=False)
-        show_sides(study)
+    if not graded:
+        st.subheader("Where the error comes from", anchor=False)
+        show_components(found, study.unit)
+        if found.bland_altman is not None:
+            st.subheader("Two sessions side by side", anchor=False)
+            _show_agreement(study, found)
+        if study.sides is not None:
+            st.subheader("Left, right, and right minus left", anchor=False)
+            show_sides(study)
     st.subheader("For those who want the numbers", anchor=False)
-    with st.expander("Standard error and minimal detectable change", icon=":material/table:"):
-        show_numbers(found, study.unit)
+    if not graded:
+        with st.expander("Standard error and minimal detectable change", icon=":material/table:"):
+            show_numbers(found, study.unit)
     with st.expander("Intraclass correlation, six forms", icon=":material/table:"):
         show_icc(found)
-    notes = [*study.notes, *found.notes]
+    later = [words for words in found.warnings if _left_for_later(study, words)]
+    notes = [*study.notes, *found.notes, *later]
     if notes:
         with st.expander("How the numbers were got", icon=":material/info:"):
             st.markdown("\n".join(f"- {plain(note)}" for note in notes))

@@ -10,6 +10,7 @@ import streamlit as st
 from app.messages import plain
 from casebook.domain.wording import number_words
 from casebook.services.repeating import Study
+from casebook.statistics.error import LEVEL, z_two_sided
 from casebook.statistics.repeatability.results import (
     Detectable,
     Grading,
@@ -30,6 +31,18 @@ ICC_WORDS = {
 def told(number: float, unit: str = "", *, signed: bool = False) -> str:
     """A number with its unit; a dash where it can't be told."""
     return number_words(number if math.isfinite(number) else None, unit, signed=signed)
+
+
+def error_of_visit(found: Repeatability) -> Interval:
+    """SEM of a visit's mean as it would be adopted: from its parts where they are known."""
+    if found.nested is not None and math.isfinite(found.nested.between_sd.estimate):
+        return found.nested.sem_of_mean
+    return found.sem_agreement
+
+
+def mdc_of(sem: float) -> float:
+    """MDC95 of a change between two visits that have this SEM."""
+    return z_two_sided(LEVEL) * math.sqrt(2.0) * sem
 
 
 def _table(rows: list[dict[str, str]], alt: str) -> None:
@@ -211,20 +224,22 @@ def show_sides(study: Study) -> None:
         [
             {
                 "": name,
-                "SEM": told(found.sem_agreement.estimate, unit),
-                "95 % interval": f"{told(found.sem_agreement.low, unit)} to "
-                f"{told(found.sem_agreement.high, unit)}",
-                "MDC95": told(found.mdc95.agreement, unit),
+                "SEM": told(sem.estimate, unit),
+                "95 % interval": f"{told(sem.low, unit)} to {told(sem.high, unit)}",
+                "MDC95": told(mdc_of(sem.estimate), unit),
             }
-            for name, found, unit in (
-                ("◀ left", sides.left, study.unit),
-                ("▶ right", sides.right, study.unit),
-                ("right − left", sides.asymmetry, study.asymmetry_unit),
+            for name, sem, unit in (
+                ("◀ left", error_of_visit(sides.left), study.unit),
+                ("▶ right", error_of_visit(sides.right), study.unit),
+                ("right − left", error_of_visit(sides.asymmetry), study.asymmetry_unit),
             )
         ],
         "Error of each side and of the asymmetry",
     )
     st.caption(plain(_together_words(study)))
+    if sides.asymmetry.warnings:
+        with st.expander("What to beware of in right minus left", icon=":material/warning:"):
+            st.markdown("\n".join(f"- {plain(words)}" for words in sides.asymmetry.warnings))
 
 
 def _together_words(study: Study) -> str:

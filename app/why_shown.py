@@ -10,7 +10,7 @@ from app.messages import plain
 from app.verdicts_shown import WHATS, call_line
 from casebook.domain.explaining import why
 from casebook.domain.metrics import Metric
-from casebook.domain.verdicts import Verdict, What
+from casebook.domain.verdicts import Verdict
 from casebook.services.reviewing import Review
 
 KEY = "why_"
@@ -23,7 +23,7 @@ def any_unfolded() -> bool:
     )
 
 
-def why_expander(review: Review, metric: Metric, *, courses: Mapping[What, str]) -> None:
+def why_expander(review: Review, metric: Metric, *, courses: Mapping[str, str]) -> None:
     """The verdicts of one metric unfolded, and the course of what is not told beside the chart."""
     verdicts = [v for v in review.verdicts if v.metric == metric.key]
     if not verdicts and not courses:
@@ -39,8 +39,8 @@ def why_expander(review: Review, metric: Metric, *, courses: Mapping[What, str])
     with unfold:
         for verdict in verdicts:
             _why(review, metric, verdict)
-        for what, sentence in courses.items():
-            st.markdown(f"**The course, {WHATS[what]}:** {plain(sentence)}")
+        for name, sentence in courses.items():
+            st.markdown(f"**{name}:** {plain(sentence)}")
 
 
 def why_of_a_row(review: Review, chosen: list[Verdict]) -> None:
@@ -67,8 +67,8 @@ def _why(review: Review, metric: Metric, verdict: Verdict) -> None:
     lines = (
         told.verdict,
         f"**Calculation.** {plain(told.formula)}",
-        f"**Source.** {plain(told.source)}",
-        f"**Conditions.** {plain(told.conditions)}",
+        plain(told.source),
+        plain(told.conditions),
         *(plain(line) for line in told.beside),
         f"**What would change it.** {plain(' '.join(told.changes))}",
     )

@@ -141,7 +141,8 @@ def _flag_words(place: DeltaGenerator, entry: CaseloadEntry, labels: Mapping[str
     """What the worst flag is about, in a few words; its numbers after, smaller."""
     label = labels.get(entry.worst_metric, entry.worst_metric)
     kind = FLAG_KINDS[entry.worst_kind] if entry.worst_kind else ""
-    more = f" :gray[and {entry.open_flags - 1} more]" if entry.open_flags > 1 else ""
+    others = count_words(entry.open_flags - 1, "more open flag")
+    more = f"  \n:gray[{others}]" if entry.open_flags > 1 else ""
     place.markdown(f":material/flag: **{plain(label)}**: {kind}{more}")
     numbers = entry.worst_flag.removeprefix(f"{label}: ")
     place.caption(plain(f"{numbers[:1].upper()}{numbers[1:]}"))

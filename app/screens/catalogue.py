@@ -31,8 +31,9 @@ def show() -> None:
     st.title("Catalogue")
     state.show_notice()
     casebook = state.opened_casebook()
+    first = ONE if st.query_params.get("metric") else OVERVIEW
     view = st.segmented_control(
-        "View", (OVERVIEW, ONE, ADD), default=OVERVIEW, key="catalogue_view", required=True
+        "View", (OVERVIEW, ONE, ADD), default=first, key="catalogue_view", required=True
     )
     if view == ADD:
         _add(casebook)
@@ -105,8 +106,8 @@ def _one(casebook: Casebook) -> None:
     _facts(stored.metric)
     st.subheader("Measurement error", anchor=False)
     show_figures(casebook, stored.metric)
-    with st.expander("Put an error figure in force", icon=":material/add:"):
-        adopt_form(casebook, stored.metric)
+    with st.expander("Give another error figure", icon=":material/add:"):
+        adopt_form(stored.metric)
     with st.expander("Edit this metric", icon=":material/edit:"), calmly():
         _edit(casebook, stored)
 

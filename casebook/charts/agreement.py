@@ -77,7 +77,7 @@ def agreement_plot(
     ]
     dots = (
         alt.Chart(alt.NamedData(POINTS))
-        .mark_point(size=70, filled=True, opacity=0.75, color=palette.accent)
+        .mark_point(size=70, filled=True, opacity=0.8, color=palette.text)
         .encode(x=x, y=y, tooltip=["Mean:N", "Difference:N"])
     )
     zero = (

@@ -21,7 +21,10 @@ def test_a_flagged_runner_stands_first_with_the_flag_in_words(app: AppTest) -> N
     assert links(app) == [WORSE, STEADY, NEW]
     said = words(app)
     assert "3 runners · **1 with an open flag** · **2 overdue**" in said
-    assert "**Hip abductor strength**: asymmetry larger than at its best :gray[and 1 more]" in said
+    assert (
+        "**Hip abductor strength**: asymmetry larger than at its best  \n:gray[1 more open flag]"
+        in said
+    )
     assert "Asymmetry 30.8% (left larger), larger than the 2.7% (left larger) at the best" in said
     assert "9 Apr 2026, overdue by" in said
     assert "never replace it" in said

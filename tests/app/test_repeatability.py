@@ -71,7 +71,7 @@ def test_the_first_thing_said_is_the_change_that_can_be_error_alone(
     assert "Between two visits of 3 trials each" in said
     assert "### A change of right − left of" in said
     assert "Before you rely on it" in said
-    assert "From 6 runners, 2 sessions and 72 readings, 2026-02-02 to 2026-02-09" in said
+    assert "From 6 runners, 2 sessions and 72 readings, 2 Feb 2026 to 9 Feb 2026" in said
 
 
 def test_the_details_hold_intervals_forms_limits_and_the_sides(

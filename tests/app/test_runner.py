@@ -9,12 +9,27 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from casebook.domain.visits import VisitKind
-from casebook.services.flagging import list_flags
+from app.courses_shown import AS_VISITS
+from casebook.domain.people import Runner
+from casebook.domain.sides import Side
+from casebook.domain.verdicts import What
+from casebook.domain.visits import Visit, VisitKind, value_of_trials
+from casebook.services.flagging import acknowledge_flag, list_flags
 from casebook.services.keeping import Casebook
 from casebook.services.recording import record_visit
+from casebook.services.registering import register_runner
 from casebook.services.reviewing import review_runner
-from tests.app.conftest import NEW, STEADY, WORSE, at_page, visit_of, words
+from tests.app.conftest import (
+    CONDITIONS,
+    NEW,
+    STEADY,
+    STRENGTH,
+    WORSE,
+    at_page,
+    trials,
+    visit_of,
+    words,
+)
 
 pytestmark = pytest.mark.usefixtures("clinic_file")
 
@@ -119,3 +134,93 @@ def test_without_a_code_one_is_asked_for(app: AppTest) -> None:
     app.selectbox(key="runner_choice").set_value(STEADY).run()
     assert app.title[0].value.replace("\\", "") == STEADY
     assert app.query_params["runner"] == STEADY
+
+
+def side_fell(clinic: Casebook) -> None:
+    """A runner whose better side, the left, falls to the level of the right."""
+    register_runner(clinic, Runner(code="R-fell"))
+    days = (date(2026, 1, 12), date(2026, 2, 9), date(2026, 2, 16), date(2026, 3, 9))
+    kinds = (VisitKind.BASELINE, VisitKind.REPEAT, VisitKind.REPEAT, VisitKind.REVIEW)
+    for day, kind, left in zip(days, kinds, (300.0, 300.0, 300.0, 250.0), strict=True):
+        record_visit(
+            clinic,
+            Visit(
+                runner="R-fell",
+                visited_on=day,
+                kind=kind,
+                conditions=CONDITIONS,
+                values=(
+                    value_of_trials(STRENGTH, Side.LEFT, trials(left, 2.0)),
+                    value_of_trials(STRENGTH, Side.RIGHT, trials(250.0, 2.0)),
+                ),
+            ),
+            by="AB",
+        )
+
+
+def test_a_better_side_that_fell_is_told_with_that_side_s_own_numbers(
+    app: AppTest, clinic: Casebook
+) -> None:
+    side_fell(clinic)
+    said = words(at_page(app, "runner", runner="R-fell"))
+    assert "Asymmetry smaller only because the better side fell" in said
+    # SEM of a mean of five: sqrt(4**2 + 6**2 / 5); 1.96 sqrt(2) times that is 13.4.
+    assert "The left side went from 300 N to 250 N, more than its MDC of 13.4 N." in said
+    assert "from the sides" not in said.split("more than its MDC of 13.4 N.")[1].split("\n")[0]
+
+
+def test_repeat_visits_are_not_counted_among_those_that_were_tested(
+    app: AppTest, clinic: Casebook
+) -> None:
+    side_fell(clinic)
+    said = words(at_page(app, "runner", runner="R-fell"))
+    assert "those of the 1 visit tested since the baseline" in said
+
+
+def test_an_mdc_that_is_a_lower_bound_reads_as_one(app: AppTest) -> None:
+    at_page(app, "runner", runner=WORSE)
+    app.segmented_control(key=f"verdicts_{WORSE}").set_value("All").run()
+    table = app.table[0].value
+    cadence = table[table["Metric"] == "Cadence"].iloc[0]
+    assert cadence["MDC"].startswith("at least ")
+    assert '"At least" stands where only the error within a session is known' in words(app)
+    assert "Of 6 verdicts with a known error about 5 %, that is 0.3" in words(app)
+
+
+def test_a_row_of_the_table_is_unfolded_to_its_why(app: AppTest) -> None:
+    at_page(app, "runner", runner=WORSE)
+    app.selectbox(key="why_row").set_value((STRENGTH, What.RIGHT)).run()
+    said = words(app)
+    assert not app.exception
+    assert "It went down by 70.0 N, which is more than the MDC of 13.4 N" in said
+    assert "MDC95 = 1.96" in said
+    assert "What would change it." in said
+
+
+def test_the_course_is_drawn_smoothed_or_by_visits_and_said_in_one_sentence(app: AppTest) -> None:
+    said = words(at_page(app, "runner", runner=WORSE))
+    assert "The course of right − left (a rise is toward the right being larger):" in said
+    assert "Over 3 visits in 56 days" in said
+
+    def smoothed() -> list[bool]:
+        specs = [json.loads(chart.proto.spec) for chart in app.get("vega_lite_chart")]
+        return [
+            any("Smoothed" in row for layer in spec["layer"] for row in layer["data"]["values"])
+            for spec in specs
+        ]
+
+    assert smoothed() == [True, True]
+    app.segmented_control(key="courses_drawn").set_value(AS_VISITS).run()
+    assert smoothed() == [False, False]
+
+
+def test_an_acknowledgement_that_is_carried_on_is_shown_with_the_visit_it_was_made_at(
+    app: AppTest, clinic: Casebook
+) -> None:
+    flag = next(one for one in review_runner(clinic, WORSE).open_flags)
+    acknowledge_flag(
+        clinic, WORSE, flag.visit_date, flag.session, flag.metric, flag.kind, reason="seen", by="AB"
+    )
+    record_visit(clinic, visit_of(WORSE, date(2026, 4, 6), VisitKind.REVIEW, 220.0, 4.2), by="AB")
+    said = words(at_page(app, "runner", runner=WORSE))
+    assert "seen; carried on from the visit of 9 Mar 2026, not worse beyond error since" in said

@@ -134,7 +134,17 @@ def choose_metric(page: Page, name: str) -> None:
     settle(page)
 
 
-@pytest.mark.parametrize("path", ["", "/runner?runner=SKV-13", "/log?runner=SKV-13", "/catalogue"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "",
+        "/runner?runner=SKV-13",
+        "/log?runner=SKV-13",
+        "/catalogue",
+        "/repeatability?metric=hip_abductor_strength",
+        "/plan?metric=hip_abductor_strength",
+    ],
+)
 @pytest.mark.parametrize("width", [1280, 400])
 def test_no_page_is_wider_than_the_screen(
     page: Page, app_address: str, path: str, width: int

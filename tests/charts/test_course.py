@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -11,7 +12,7 @@ import pandas as pd
 import pytest
 import vl_convert
 
-from casebook.charts.course import asymmetry_course, side_course
+from casebook.charts.course import Smooth, asymmetry_course, side_course
 from casebook.charts.palette import DAY, NIGHT, Palette
 from casebook.charts.time_axis import Bar, Mark, TimeAxis
 
@@ -107,6 +108,78 @@ def test_without_an_error_figure_there_is_a_baseline_and_no_band() -> None:
     spec = asymmetry_course(course, AXIS, unit="°", palette=DAY)
     assert {row["low"] for row in rows_of(layers_of(spec, "area")[0])} == {None}
     assert vl_convert.vegalite_to_svg({**spec, "width": 500})
+
+
+def test_no_band_is_drawn_over_a_later_visit_whose_mdc_is_not_known() -> None:
+    course = a_course(sided=False)
+    course.loc[course["visited_on"] == pd.Timestamp(DAYS[2]), "mdc95"] = NAN
+    spec = side_course(course, AXIS, unit="", palette=DAY)
+    rows = rows_of(layers_of(spec, "area")[0])
+    known = [row for row in rows if row["low"] is not None]
+    # Half-way between the second and the third visit: 14 days after 9 February.
+    assert max(row["visited_on"] for row in known) == "2026-02-23T00:00:00"
+    assert {row["run"] for row in known}.isdisjoint(
+        {row["run"] for row in rows if row["low"] is None}
+    )
+
+
+def test_a_baseline_visit_takes_the_reach_of_the_next_change_and_none_from_an_unknown_one() -> None:
+    course = a_course(sided=False)
+    course.loc[course["visited_on"] == pd.Timestamp(DAYS[1]), "mdc95"] = NAN
+    rows = rows_of(layers_of(side_course(course, AXIS, unit="", palette=DAY), "area")[0])
+    first = [row for row in rows if row["visited_on"] < f"{DAYS[1]}T00:00:00"]
+    assert {row["low"] for row in first} == {None}
+
+
+def test_a_reach_that_is_a_lower_bound_is_drawn_apart_and_paler() -> None:
+    course = a_course(sided=False)
+    course.loc[course["visited_on"] == pd.Timestamp(DAYS[2]), "lower_bound"] = True
+    layer = layers_of(side_course(course, AXIS, unit="", palette=DAY), "area")[0]
+    runs = {(row["run"], row["bound"]) for row in rows_of(layer)}
+    assert runs == {(0, False), (1, True)}
+    opacity = layer["encoding"]["opacity"]
+    assert opacity["condition"][0]["value"] < opacity["value"]
+
+
+SMOOTH = Smooth(days=DAYS, level=(4.0, 4.5, 5.0), low=(3.0, 3.5, 0.5), high=(5.0, 5.5, 12.0))
+
+
+def test_a_smoothed_course_stands_for_the_line_with_its_band_within_the_axis() -> None:
+    spec = side_course(a_course(), AXIS, unit="°", palette=DAY, smooth={"right": SMOOTH})
+    (band,) = layers_of(spec, "area")
+    assert [(row["low"], row["high"]) for row in rows_of(band)] == [
+        (3.0, 5.0),
+        (3.5, 5.5),
+        (0.5, 12.0),
+    ]
+    assert {row["Side"] for row in rows_of(band)} == {"Right"}
+    assert rows_of(band)[0]["Band"] == "3.0° to 5.0°"
+    low, high = points_of(spec)["encoding"]["y"]["scale"]["domain"]
+    assert low < 0.5
+    assert high > 12.0
+
+
+def test_each_panel_draws_its_own_smoothed_course_and_without_one_the_line_stays() -> None:
+    below = asymmetry_course(a_course(), AXIS, unit="°", palette=DAY, smooth={"right": SMOOTH})
+    assert {row["low"] for row in rows_of(layers_of(below, "area")[0])} == {-0.5}
+    both = {"right": SMOOTH, "asymmetry": SMOOTH}
+    below = asymmetry_course(a_course(), AXIS, unit="°", palette=DAY, smooth=both)
+    assert len(rows_of(layers_of(below, "area")[0])) == 3
+    assert vl_convert.vegalite_to_svg({**below, "width": 500})
+
+
+def test_the_start_of_the_programme_parts_the_time_in_both_panels() -> None:
+    axis = replace(AXIS, phase=date(2026, 1, 14))
+    for draw in (side_course, asymmetry_course):
+        spec = draw(a_course(), axis, unit="°", palette=DAY)
+        days = [
+            row["visited_on"]
+            for layer in layers_of(spec, "rule")
+            for row in rows_of(layer)
+            if row.get("words") == "the programme starts"
+        ]
+        assert days == ["2026-01-14T00:00:00"]
+    assert replace(AXIS, phase=date(2020, 1, 1)).phase_rows() == []
 
 
 def test_a_flagged_visit_is_ringed_on_the_asymmetry_and_not_on_the_sides() -> None:
