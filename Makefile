@@ -11,6 +11,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 PORT ?= 8501
 WORKERS ?= 2
+# The matrices here are small: threads of the linear algebra only wait for one another.
+export OPENBLAS_NUM_THREADS := 1
 PIP := $(BIN)/python -m pip --disable-pip-version-check install --quiet --constraint constraints.txt
 PINNED := pyproject.toml constraints.txt
 
