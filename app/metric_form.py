@@ -8,6 +8,7 @@ from typing import Any
 import streamlit as st
 
 from app.choices import choose
+from app.typed_boxes import Boxes
 from app.words import BETTER, FORMS, GROUPS, SCALES
 from casebook.domain.metrics import (
     AsymmetryForm,
@@ -24,6 +25,8 @@ FLOORS = {
     FloorKind.READING: "the smallest step that can be read",
     FloorKind.INTERVAL: "the camera's frame rate (a time between two frames)",
 }
+
+SIGN = "Sign convention: what a positive number means"
 
 BLANK = Metric(
     key="new_metric",
@@ -60,20 +63,27 @@ def metric_fields(start: Metric, *, name: str, locked: bool, new: bool) -> Metri
     InputRefused
         When what was typed is no metric; every field that is wrong is named.
     """
+    boxes = Boxes()
     with st.form(f"metric_{name}"):
         typed = {
-            **_identity(start, name, new=new),
-            **_measure(start, name, locked=locked),
-            **_comparison(start, name),
-            **_limits(start, name),
+            **_identity(boxes, start, name, new=new),
+            **_measure(start, name, locked=locked, new=new),
+            **_comparison(boxes, start, name),
+            **_limits(boxes, start, name),
             **_notes(start, name),
         }
         sent = st.form_submit_button("Add metric" if new else "Save metric", type="primary")
+    if not sent:
+        return None
+    if new and not typed["sign_convention"]:
+        boxes.problems.append(f"{SIGN}: it is blank; say which way is positive.")
+    if boxes.refuse():
+        return None
     # Made anew, so that the metric's own checks run over all fields together.
-    return replace(start, **typed) if sent else None
+    return replace(start, **typed)
 
 
-def _identity(start: Metric, name: str, *, new: bool) -> dict[str, Any]:
+def _identity(boxes: Boxes, start: Metric, name: str, *, new: bool) -> dict[str, Any]:
     typed: dict[str, Any] = {}
     left, right = st.columns(2)
     if new:
@@ -89,14 +99,13 @@ def _identity(start: Metric, name: str, *, new: bool) -> dict[str, Any]:
     typed["group"] = choose(
         left, "Where it is read", MetricGroup, GROUPS, start=start.group, key=f"{name}_group"
     )
-    typed["position"] = int(
-        right.number_input(
-            "Place within the grid",
-            value=start.position,
-            step=1,
-            key=f"{name}_position",
-            help="Smaller numbers come first within their group.",
-        )
+    typed["position"] = boxes.whole(
+        right,
+        "Place within the grid",
+        start=start.position,
+        required=True,
+        key=f"{name}_position",
+        help="Smaller numbers come first within their group.",
     )
     typed["active"] = st.checkbox(
         "In use (when off, it is left out of the logging grid; stored values stay)",
@@ -106,7 +115,7 @@ def _identity(start: Metric, name: str, *, new: bool) -> dict[str, Any]:
     return typed
 
 
-def _measure(start: Metric, name: str, *, locked: bool) -> dict[str, Any]:
+def _measure(start: Metric, name: str, *, locked: bool, new: bool) -> dict[str, Any]:
     if locked:
         st.caption("Values are stored under this metric: unit, scale and sides stay as they are.")
     left, middle, right = st.columns(3)
@@ -128,7 +137,7 @@ def _measure(start: Metric, name: str, *, locked: bool) -> dict[str, Any]:
             key=f"{name}_sided",
         ),
         "sign_convention": st.text_input(
-            "Sign convention: what a positive number means",
+            SIGN if not new else f"{SIGN} (required)",
             value=start.sign_convention,
             key=f"{name}_sign",
         ).strip(),
@@ -145,7 +154,7 @@ def _measure(start: Metric, name: str, *, locked: bool) -> dict[str, Any]:
     }
 
 
-def _comparison(start: Metric, name: str) -> dict[str, Any]:
+def _comparison(boxes: Boxes, start: Metric, name: str) -> dict[str, Any]:
     left, right = st.columns(2)
     typed: dict[str, Any] = {
         "better": choose(
@@ -159,16 +168,16 @@ def _comparison(start: Metric, name: str) -> dict[str, Any]:
             start=start.asymmetry_form,
             key=f"{name}_form",
         ),
-        "target_low": left.number_input(
-            "Better range, from", value=start.target_low, format="%g", key=f"{name}_target_low"
+        "target_low": boxes.number(
+            left, "Better range, from", start=start.target_low, key=f"{name}_target_low"
         ),
-        "target_high": right.number_input(
-            "Better range, to", value=start.target_high, format="%g", key=f"{name}_target_high"
+        "target_high": boxes.number(
+            right, "Better range, to", start=start.target_high, key=f"{name}_target_high"
         ),
-        "important_change": left.number_input(
+        "important_change": boxes.number(
+            left,
             "Smallest change that matters to the runner (if known)",
-            value=start.important_change,
-            format="%g",
+            start=start.important_change,
             key=f"{name}_important",
         ),
     }
@@ -184,20 +193,21 @@ def _comparison(start: Metric, name: str) -> dict[str, Any]:
     return typed
 
 
-def _limits(start: Metric, name: str) -> dict[str, Any]:
+def _limits(boxes: Boxes, start: Metric, name: str) -> dict[str, Any]:
     left, right = st.columns(2)
     return {
-        "plausible_low": left.number_input(
-            "Plausible from", value=start.plausible_low, format="%g", key=f"{name}_low"
+        "plausible_low": boxes.number(
+            left, "Plausible from", start=start.plausible_low, required=True, key=f"{name}_low"
         ),
-        "plausible_high": right.number_input(
-            "Plausible to", value=start.plausible_high, format="%g", key=f"{name}_high"
+        "plausible_high": boxes.number(
+            right, "Plausible to", start=start.plausible_high, required=True, key=f"{name}_high"
         ),
-        "resolution": left.number_input(
+        "resolution": boxes.number(
+            left,
             "Smallest step that can be read (0 where only the camera limits it)",
-            value=start.resolution,
-            min_value=0.0,
-            format="%g",
+            start=start.resolution,
+            low=0.0,
+            required=True,
             key=f"{name}_resolution",
         ),
         "floor_kind": choose(
@@ -208,14 +218,13 @@ def _limits(start: Metric, name: str) -> dict[str, Any]:
             start=start.floor_kind,
             key=f"{name}_floor",
         ),
-        "usual_trials": int(
-            left.number_input(
-                "Usual trials a side",
-                value=start.usual_trials,
-                min_value=1,
-                step=1,
-                key=f"{name}_trials",
-            )
+        "usual_trials": boxes.whole(
+            left,
+            "Usual trials a side",
+            start=start.usual_trials,
+            low=1,
+            required=True,
+            key=f"{name}_trials",
         ),
     }
 

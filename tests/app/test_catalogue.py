@@ -8,8 +8,10 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from casebook.domain.metrics import AppliesTo, Better, ErrorOrigin
+from casebook.domain.people import User
 from casebook.services.cataloguing import get_metric, list_figures, list_metrics, save_metric
 from casebook.services.keeping import Casebook
+from casebook.services.registering import register_user
 from tests.app.conftest import STRENGTH, at_page, words
 
 pytestmark = pytest.mark.usefixtures("clinic_file")
@@ -42,7 +44,7 @@ def test_a_metric_is_edited_in_a_form(app: AppTest, clinic: Casebook) -> None:
     at_metric(app, STRENGTH)
     name = f"edit_{STRENGTH}_{get_metric(clinic, STRENGTH).revision}"
     app.text_input(key=f"{name}_label").set_value("Hip abductors, lying")
-    app.number_input(key=f"{name}_high").set_value(650.0)
+    app.text_input(key=f"{name}_high").set_value("650.0")
     app.selectbox(key=f"{name}_better").set_value(Better.HIGHER)
     sent(app, "Save metric")
     stored = get_metric(clinic, STRENGTH).metric
@@ -79,8 +81,11 @@ def test_what_is_no_metric_is_refused_field_by_field(app: AppTest, clinic: Caseb
     app.segmented_control(key="catalogue_view").set_value("Add a metric").run()
     app.text_input(key="new_key").set_value("Calf Height")
     app.text_input(key="new_label").set_value("")
-    app.number_input(key="new_low").set_value(10.0)
-    app.number_input(key="new_high").set_value(5.0)
+    app.text_input(key="new_low").set_value("10.0")
+    app.text_input(key="new_high").set_value("5.0")
+    sent(app, "Add metric")
+    assert "Sign convention: what a positive number means: it is blank" in words(app)
+    app.text_input(key="new_sign").set_value("up is positive")
     sent(app, "Add metric")
     said = words(app)
     assert "key is 'Calf Height'" in said
@@ -104,29 +109,88 @@ def test_a_new_metric_stands_in_the_grid_at_once(app: AppTest, clinic: Casebook)
 
 def test_an_error_figure_needs_a_source(app: AppTest, clinic: Casebook) -> None:
     at_metric(app, "cadence")
-    app.number_input(key="figure_cadence_sem").set_value(1.5)
-    sent(app, "Put in force")
+    app.text_input(key="figure_cadence_sem").set_value("1.5")
+    sent(app, "Look at what it does")
     assert "it has no source; say where it comes from" in words(app)
     assert list_figures(clinic, "cadence") == ()
 
 
-def test_an_error_figure_is_put_in_force_and_taken_out_and_kept(
+def use(app: AppTest, key: str) -> AppTest:
+    return app.button(key=f"use_{key}").click().run()
+
+
+def test_an_error_figure_is_used_after_a_look_and_stopped_and_brought_back(
     app: AppTest, clinic: Casebook
 ) -> None:
     at_metric(app, "cadence")
     assert "No error figure: measure your own" in words(app)
-    app.number_input(key="figure_cadence_sem").set_value(1.5)
-    app.number_input(key="figure_cadence_trials").set_value(3)
+    app.text_input(key="figure_cadence_sem").set_value("1,5")
+    app.text_input(key="figure_cadence_trials").set_value("3")
     app.text_input(key="figure_cadence_source").set_value("own repeats, spring")
-    sent(app, "Put in force")
+    sent(app, "Look at what it does")
+    # 1.96 x sqrt(2) x 1.5 = 4.16 (Weir 2005), worked by hand.
+    assert "a change between two visits counts beyond **4.2 steps/min**" in words(app)
+    assert "Up to now no figure is used" in words(app)
+    assert list_figures(clinic, "cadence") == ()
+    use(app, "cadence")
     figure = list_figures(clinic, "cadence")[0]
     assert (figure.sem, figure.sem_trials, figure.origin) == (1.5, 3, ErrorOrigin.OWN)
     assert "SEM 1.5 steps/min for a mean of 3 trials" in words(app)
+
     app.button(key=f"retire_cadence_{AppliesTo.SIDE_VALUE}_{ErrorOrigin.OWN}").click().run()
     assert list_figures(clinic, "cadence") == ()
     kept = list_figures(clinic, "cadence", include_retired=True)
     assert [one.source for one in kept] == ["own repeats, spring"]
-    assert "No longer in force" in " ".join(box.label for box in app.expander)
+    assert "No longer used (1)" in [box.label for box in app.expander]
+
+    app.button(key="back_cadence_0").click().run()
+    use(app, "cadence")
+    (again,) = list_figures(clinic, "cadence")
+    assert (again.sem, again.sem_trials, again.source) == (1.5, 3, "own repeats, spring")
+    assert "No longer used" not in " ".join(box.label for box in app.expander)
+
+
+def test_a_figure_far_from_the_one_used_is_doubted_before_it_is_used(
+    app: AppTest, clinic: Casebook
+) -> None:
+    before = list_figures(clinic, STRENGTH)
+    at_metric(app, STRENGTH)
+    app.text_input(key=f"figure_{STRENGTH}_sem").set_value("48")
+    app.text_input(key=f"figure_{STRENGTH}_source").set_value("a slip")
+    sent(app, "Look at what it does")
+    said = words(app)
+    # Used: SD 4 between and 6 within sessions, 5 trials: SEM sqrt(16 + 36/n).
+    assert "Up to now it counts beyond" in said
+    assert "times larger than the figure used up to now" in said
+    assert list_figures(clinic, STRENGTH) == before
+    app.button(key=f"leave_{STRENGTH}").click().run()
+    assert list_figures(clinic, STRENGTH) == before
+    assert "Use this figure from now on?" not in words(app)
+
+
+def test_nobody_changes_an_error_figure_without_a_name(app: AppTest, clinic: Casebook) -> None:
+    register_user(clinic, User(code="CD"))
+    at_metric(app, STRENGTH)
+    retire = f"retire_{STRENGTH}_{AppliesTo.SIDE_VALUE}_{ErrorOrigin.OWN}"
+    assert app.button(key=retire).disabled
+    app.text_input(key=f"figure_{STRENGTH}_sem").set_value("5")
+    app.text_input(key=f"figure_{STRENGTH}_source").set_value("own repeats")
+    sent(app, "Look at what it does")
+    assert app.button(key=f"use_{STRENGTH}").disabled
+    app.selectbox(key=f"who_figure_{STRENGTH}").set_value("CD").run()
+    assert not app.button(key=f"use_{STRENGTH}").disabled
+
+
+@pytest.mark.parametrize("typed", ["1,5 N", "-2", ""])
+def test_a_figure_that_cannot_be_read_is_told_and_not_used(
+    app: AppTest, clinic: Casebook, typed: str
+) -> None:
+    at_metric(app, "cadence")
+    app.text_input(key="figure_cadence_sem").set_value(typed)
+    app.text_input(key="figure_cadence_source").set_value("own repeats")
+    sent(app, "Look at what it does")
+    assert "Nothing was stored. Mend what is marked in red" in words(app)
+    assert "use_cadence" not in {button.key for button in app.button}
 
 
 def test_a_figure_of_two_parts_can_be_given(app: AppTest, clinic: Casebook) -> None:
@@ -134,10 +198,11 @@ def test_a_figure_of_two_parts_can_be_given(app: AppTest, clinic: Casebook) -> N
     app.segmented_control(key="figure_cadence_as").set_value(
         "Between and within sessions, apart"
     ).run()
-    app.number_input(key="figure_cadence_within").set_value(2.0)
-    app.number_input(key="figure_cadence_between").set_value(1.0)
+    app.text_input(key="figure_cadence_within").set_value("2.0")
+    app.text_input(key="figure_cadence_between").set_value("1.0")
     app.text_input(key="figure_cadence_source").set_value("own repeats")
-    sent(app, "Put in force")
+    sent(app, "Look at what it does")
+    use(app, "cadence")
     figure = list_figures(clinic, "cadence")[0]
     assert (figure.between_sd, figure.within_sd) == (1.0, 2.0)
 
@@ -147,9 +212,10 @@ def test_a_grade_is_asked_for_the_step_of_repeat_grading_only(
 ) -> None:
     at_metric(app, "first_ray_mobility")
     assert "figure_first_ray_mobility_as" not in [c.key for c in app.segmented_control]
-    app.number_input(key="figure_first_ray_mobility_step").set_value(1)
+    app.text_input(key="figure_first_ray_mobility_step").set_value("1")
     app.text_input(key="figure_first_ray_mobility_source").set_value("own regrading")
-    sent(app, "Put in force")
+    sent(app, "Look at what it does")
+    use(app, "first_ray_mobility")
     (figure,) = list_figures(clinic, "first_ray_mobility")
     assert (figure.grade_step, figure.sem, figure.origin) == (1, None, ErrorOrigin.OWN)
     assert "repeat grading stays within 1 grade in 95 % of pairs" in words(app)
