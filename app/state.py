@@ -125,3 +125,5 @@ def show_notice() -> None:
     words = st.session_state.pop(Key.NOTICE, "")
     if words:
         st.success(words, icon=":material/check_circle:")
+        # The page may stand scrolled to where its button was: the notice is told there too.
+        st.toast(words, icon=":material/check_circle:")

@@ -20,7 +20,7 @@ from casebook.services.importing import FileReport, ImportReport, import_files
 if TYPE_CHECKING:
     from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-MOST_PROBLEMS_SHOWN = 500
+MOST_PROBLEMS_SHOWN = 200
 CHECKED = "import_checked"
 
 
@@ -66,7 +66,15 @@ def show() -> None:
 def _offer_import(uploads: list[UploadedFile], *, day_first: bool, known_only: bool) -> None:
     if not state.who():
         sidebar.choose_user(state.opened_casebook(), place="import")
-    if not st.button("Import", type="primary", key="import_run", icon=":material/upload_file:"):
+        if not state.who():
+            st.caption("Say first who you are, so that the import carries your name.")
+    if not st.button(
+        "Import",
+        type="primary",
+        key="import_run",
+        icon=":material/upload_file:",
+        disabled=not state.who(),
+    ):
         return
     report = _run(uploads, day_first=day_first, known_only=known_only, dry_run=False)
     st.session_state.pop(CHECKED, None)
@@ -125,6 +133,15 @@ def _show_report(report: ImportReport, *, dry_run: bool) -> None:
         )
         _show_problems(report.problems, found, "What is wrong")
         return
+    if report.warnings:
+        asked = len(report.warnings) + report.more_warnings
+        with st.container(border=True, key="import_warnings"):
+            st.warning(
+                f"**To look at again: {count_words(asked, 'entry', 'entries')}**, taken as given "
+                "by the import. A slipped decimal sign or another unit would be stored like this.",
+                icon=":material/visibility:",
+            )
+            _show_problems(report.warnings, asked, "What to look at")
     would = "would be " if dry_run else ""
     words = (
         f"{count_words(report.read, 'entry', 'entries')} read: {report.added} {would}added, "
@@ -137,13 +154,6 @@ def _show_report(report: ImportReport, *, dry_run: bool) -> None:
     if report.new_runners:
         named = ", ".join(plain(code) for code in report.new_runners)
         st.markdown(f"New runners that {'would be' if dry_run else 'were'} registered: {named}")
-    if report.warnings:
-        asked = len(report.warnings) + report.more_warnings
-        st.warning(
-            f"{count_words(asked, 'entry', 'entries')} taken as they are; look at them again.",
-            icon=":material/visibility:",
-        )
-        _show_problems(report.warnings, asked, "What to look at")
     st.table(
         pd.DataFrame([_file_line(one) for one in report.files]),
         border="horizontal",
@@ -164,24 +174,30 @@ def _file_line(file: FileReport) -> dict[str, str | int]:
 
 
 def _show_problems(problems: tuple[Problem, ...], found: int, what: str) -> None:
+    """A table that breaks its sentences over lines, so that none is cut off."""
     shown = problems[:MOST_PROBLEMS_SHOWN]
-    st.dataframe(
-        pd.DataFrame(
-            {
-                "File": [Path(problem.file).name for problem in shown],
-                "Row": pd.array([problem.row for problem in shown], dtype="Int64"),
-                "Column": [problem.column for problem in shown],
-                "Value": [problem.value for problem in shown],
-                what: [problem.message for problem in shown],
-            }
-        ),
-        hide_index=True,
-        row_height=64,
-        column_config={what: st.column_config.TextColumn(width="large")},
-        alt=what,
-    )
+    with st.container(key="problem_table_" + what.replace(" ", "_").lower()):
+        st.table(
+            pd.DataFrame(
+                {
+                    "Where": [plain(_where(problem)) for problem in shown],
+                    "Value": [plain(problem.value) for problem in shown],
+                    what: [plain(problem.message) for problem in shown],
+                }
+            ),
+            border="horizontal",
+            hide_index=True,
+            alt=what,
+        )
     if found > len(shown):
         st.caption(f"The first {len(shown)} of {found}.")
+
+
+def _where(problem: Problem) -> str:
+    parts = [Path(problem.file).name if problem.file else ""]
+    parts.append(f"row {problem.row}" if problem.row is not None else "")
+    parts.append(problem.column)
+    return ", ".join(part for part in parts if part)
 
 
 show()

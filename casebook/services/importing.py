@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from casebook.domain.errors import InputRefused, Problem
+from casebook.domain.errors import InputRefused, NotFound, Problem
 from casebook.domain.people import clean_code
 from casebook.intake.assembling import Assembled, assemble
 from casebook.intake.columns import TABLES, TableKind, describe_tables
@@ -29,6 +29,7 @@ from casebook.services.cataloguing import list_metrics
 from casebook.services.importing_records import Count, Counts, Store, store_records
 from casebook.services.importing_visits import VisitPlan, Writing, plan_visits, write_visits
 from casebook.services.opened import Casebook
+from casebook.services.registering import list_users
 from casebook.storage import bulk
 from casebook.storage.session import writing
 from casebook.storage.tables import RunnerRow
@@ -201,10 +202,12 @@ def import_files(
 
     Raises
     ------
+    NotFound
+        When `by` is none of the users, and there are users.
     StoreUnavailable
         When the store cannot be written (the disk is full, say); nothing was stored.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = _known_user(casebook, by)
     context = Context(
         metrics=list_metrics(casebook, include_inactive=True),
         today=clock.today(),
@@ -219,6 +222,20 @@ def import_files(
     _read_all(run, [Path(path) for path in paths])
     assembled = assemble(context, run.gathered)
     return _store(casebook, run, assembled, dry_run=dry_run)
+
+
+def _known_user(casebook: Casebook, by: str) -> str:
+    """A user's code, trimmed; where users are registered, only one of theirs."""
+    if not by.strip():
+        return ""
+    code = clean_code(by, column="by")
+    users = [user.code for user in list_users(casebook)]
+    if users and code not in users:
+        raise NotFound(
+            f"There is no user '{code}'.{hint(code, users)} Nothing was read or stored. Users: "
+            f"{', '.join(users)}."
+        )
+    return code
 
 
 def _silently(done: int, whole: int, what: str) -> None:

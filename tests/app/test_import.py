@@ -7,9 +7,10 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from casebook.domain.people import User
 from casebook.services.keeping import Casebook
 from casebook.services.recording import find_visit
-from casebook.services.registering import list_runners
+from casebook.services.registering import list_runners, register_user
 from tests.app.conftest import at_page, words
 
 pytestmark = pytest.mark.usefixtures("clinic_file")
@@ -54,10 +55,13 @@ def test_every_problem_is_shown_with_its_place_and_no_import_is_offered(app: App
     upload(app, "visits.csv", BAD)
     app.button(key="import_check").click().run()
     assert "2 problems found; nothing was stored" in words(app)
-    problems = app.dataframe[0].value
-    assert problems["File"].tolist() == ["visits.csv", "visits.csv"]
-    assert problems["Row"].tolist() == [2, 3]
+    problems = app.table[0].value.map(lambda one: str(one).replace("\\", ""))
+    assert problems["Where"].tolist() == [
+        "visits.csv, row 2, metric",
+        "visits.csv, row 3, value",
+    ]
     assert problems["Value"].tolist() == ["hip_abductor_strenght", "abc"]
+    assert "is not a number" in problems["What is wrong"][1]
     assert "import_run" not in {button.key for button in app.button}
 
 
@@ -80,3 +84,23 @@ def test_an_empty_file_is_refused_in_words(app: AppTest) -> None:
     app.button(key="import_check").click().run()
     assert "nothing was stored" in words(app)
     assert not app.exception
+
+
+def test_a_value_beyond_the_plausible_range_is_shown_before_the_import(app: AppTest) -> None:
+    upload(app, "visits.csv", HEADER + "R-in,2026-05-04,hip_abductor_strength,left,1,3010\n")
+    app.button(key="import_check").click().run()
+    assert "To look at again: 1 entry" in words(app)
+    assert "3010" in app.table[0].value["What to look at"][0].replace("\\", "")
+
+
+def test_nobody_imports_without_a_name(app: AppTest, clinic: Casebook) -> None:
+    register_user(clinic, User(code="CD"))
+    upload(app, "visits.csv", GOOD)
+    app.button(key="import_check").click().run()
+    assert app.button(key="import_run").disabled
+    assert "Say first who you are" in words(app)
+    app.selectbox(key="who_import").set_value("CD").run()
+    app.button(key="import_run").click().run()
+    stored = find_visit(clinic, "R-in", date(2026, 5, 4))
+    assert stored is not None
+    assert stored.recorded_by == "CD"

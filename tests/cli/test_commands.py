@@ -31,6 +31,16 @@ def flagged_runner(casebook: Casebook, demo: Path) -> str:
     return casebook("flags", "--db", demo, "--json").report["flags"][0]["runner"]
 
 
+def test_an_import_by_an_unknown_user_is_refused_and_stores_nothing(
+    casebook: Casebook, demo: Path, tmp_path: Path
+):
+    file = table(tmp_path / "visits.csv", "R-77,2025-04-03,baseline,cadence,none,1,170\n")
+    said = casebook("import", file, "--db", demo, "--by", "NOBODY")
+    assert said.code != 0
+    assert "There is no user 'NOBODY'" in said.err
+    assert casebook("review", "R-77", "--db", demo).code != 0
+
+
 @pytest.mark.parametrize("command", ["demo", "serve", "init", "import", "flags", "review", "check"])
 def test_every_command_explains_itself(casebook: Casebook, command: str):
     said = casebook(command, "--help")

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from casebook.domain.errors import NotFound
+from casebook.domain.people import User
 from casebook.domain.sides import Side
 from casebook.domain.visits import MissingReason, Value, Visit, VisitKind, value_of_trials
 from casebook.services.cataloguing import list_figures
@@ -22,6 +24,7 @@ from casebook.services.registering import (
     list_injuries,
     list_runners,
     list_users,
+    register_user,
 )
 from casebook.services.reviewing import review_runner
 
@@ -438,3 +441,13 @@ def test_a_table_with_a_header_and_no_rows_is_asked_about(
 ) -> None:
     report = imported(sqlite_casebook, tmp_path, f"{HEADER}\n")
     assert (report.read, report.ok, [w.code for w in report.warnings]) == (0, True, ["no_rows"])
+
+
+def test_an_import_by_nobody_who_is_known_is_refused(
+    sqlite_casebook: Casebook, tmp_path: Path
+) -> None:
+    register_user(sqlite_casebook, User(code="TERN"))
+    rows = f"{HEADER}\nA,2026-03-02,cadence,none,1,170\n"
+    with pytest.raises(NotFound, match=r"There is no user 'TREN'.*Users: TERN"):
+        imported(sqlite_casebook, tmp_path, rows, by="TREN")
+    assert list_runners(sqlite_casebook) == ()
