@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pandas as pd
 import streamlit as st
@@ -18,6 +19,7 @@ from casebook.statistics.repeatability.results import (
     Repeatability,
 )
 
+UNIT_GAP = re.compile(r"(?<=\d) (?=\S)")
 ICC_WORDS = {
     "ICC(1,1)": "one reading; each runner by other raters or sessions",
     "ICC(2,1)": "one reading; a shift between sessions counts as error (agreement)",
@@ -46,7 +48,15 @@ def mdc_of(sem: float) -> float:
 
 
 def _table(rows: list[dict[str, str]], alt: str) -> None:
-    shown = [{name: plain(words) for name, words in row.items()} for row in rows]
+    first = next(iter(rows[0]))
+    shown = [
+        {
+            # A number keeps its unit on its line.
+            name: plain(words if name == first else UNIT_GAP.sub("\u00a0", words))
+            for name, words in row.items()
+        }
+        for row in rows
+    ]
     st.table(pd.DataFrame(shown), border="horizontal", hide_index=True, alt=alt)
 
 
@@ -208,11 +218,15 @@ def show_grading(grading: Grading) -> None:
         "Agreement of grades",
     )
     steps = "; ".join(
-        f"{100 * share:.0f} % {'the same' if step == 0 else f'{step} apart'}"
+        f"{100 * share:.0f} % {_apart(step)}"
         for step, share in enumerate(grading.step_shares)
         if share > 0
     )
     st.caption(plain(f"Of {grading.pairs} pairs: {steps}. Kappa is agreement beyond chance."))
+
+
+def _apart(step: int) -> str:
+    return "the same" if step == 0 else f"{step} grade{'s' * (step > 1)} apart"
 
 
 def show_sides(study: Study) -> None:
