@@ -32,3 +32,23 @@ def choose(
         disabled=disabled,
     )
     return listed[0] if chosen is None else chosen
+
+
+def choose_knowingly(
+    place: DeltaGenerator,
+    label: str,
+    codes: Iterable[Code],
+    words: Mapping[Code, str] | Callable[[Any], str],
+    *,
+    key: str,
+) -> Code | None:
+    """A drop-down in which nothing is chosen until somebody chooses."""
+    chosen: Code | None = place.selectbox(
+        label,
+        list(codes),
+        index=None,
+        format_func=words if callable(words) else words.__getitem__,
+        key=key,
+        placeholder="Choose",
+    )
+    return chosen

@@ -9,7 +9,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from app.entering import Cell, Draft, Previous, entry_of, keep_cell, sides_of, swap_of
 from app.messages import count_words, day_words, plain
-from app.words import GROUPS, SIDES
+from app.words import GROUPS, SIDES, STEPPED, reading_words, step_words
 from casebook.domain.metrics import Better, Metric, MetricGroup
 from casebook.domain.sides import Side
 from casebook.domain.typed_entry import read_entry, write_entry
@@ -117,6 +117,7 @@ def _cell(
         return
     key = draft.key(*cell)
     st.session_state.setdefault(key, draft.cells.get(cell, ""))
+    st.caption(SIDE_SIGNS[side])
     st.text_input(
         label,
         key=key,
@@ -127,9 +128,9 @@ def _cell(
     )
     entry = entry_of(draft, metric, side)
     if entry.problem:
-        st.caption(f"{SIDE_SIGNS[side]} · :red[:material/error: {plain(entry.problem)}]")
+        st.caption(f":red[:material/error: {plain(entry.problem)}]")
     else:
-        st.caption(f"{SIDE_SIGNS[side]} · {_beside(metric, entry.value, previous)}")
+        st.caption(_beside(metric, entry.value, previous))
     _question(draft, metric, side)
 
 
@@ -143,8 +144,7 @@ def _ask_sides(
     swap = swap_of(draft, metric, previous, error)
     if swap is None:
         return
-    unit = unit_words(metric.unit)
-    left, right = (plain(number_words(number, unit)) for number in swap.last)
+    left, right = (plain(reading_words(number, metric)) for number in swap.last)
     key = draft.key(*swap.cell, "sides", swap.text.encode().hex())
 
     def settle() -> None:
@@ -177,6 +177,7 @@ def _question(draft: Draft, metric: Metric, side: Side) -> None:
 
 
 def _closed_cell(draft: Draft, metric: Metric, side: Side, label: str, value: Value) -> None:
+    st.caption(SIDE_SIGNS[side])
     st.text_input(
         f"{label} (stored)",
         value=write_entry(value),
@@ -185,7 +186,7 @@ def _closed_cell(draft: Draft, metric: Metric, side: Side, label: str, value: Va
         disabled=True,
     )
     typed = draft.cells.get((metric.key, side), "").strip()
-    words = f"{SIDE_SIGNS[side]} · stored"
+    words = "stored"
     if typed:
         words += f"; you typed {plain(typed)}, which is not saved"
     st.caption(words)
@@ -196,14 +197,19 @@ def _beside(metric: Metric, value: Value | None, previous: Previous | None) -> s
     now = ""
     if value is not None and value.missing_reason is not None:
         now = f"missing: {MISSING_REASONS[value.missing_reason]}. "
-    elif value is not None and value.n_trials > 1:
-        now = f"**{plain(number_words(value.mean, unit))}** of {value.n_trials}. "
+    elif value is not None and value.mean is not None and value.n_trials > 1:
+        now = f"**{plain(reading_words(value.mean, metric))}** of {value.n_trials}. "
     if previous is None or previous.value.mean is None:
         return f"{now}first time"
-    was = f"was {plain(number_words(previous.value.mean, unit))}"
+    was = f"was {plain(reading_words(previous.value.mean, metric))}"
     if not previous.at_last_visit:
         was += f" ({day_words(previous.visited_on)})"
     if value is None or value.mean is None:
         return now + was
-    change = number_words(value.mean - previous.value.mean, unit, signed=True)
+    difference = value.mean - previous.value.mean
+    change = (
+        step_words(difference, signed=True)
+        if metric.scale in STEPPED
+        else number_words(difference, unit, signed=True)
+    )
     return f"{now}{was}, **change {plain(change)}**"

@@ -10,7 +10,13 @@ from datetime import date
 
 import streamlit as st
 
-from casebook.domain.errors import CasebookError, InputRefused, NotFound, StoreUnavailable
+from casebook.domain.errors import (
+    CasebookError,
+    InputRefused,
+    NotFound,
+    Problem,
+    StoreUnavailable,
+)
 from casebook.domain.wording import CAUTION
 
 logger = logging.getLogger("casebook.app")
@@ -45,10 +51,48 @@ def show_caution() -> None:
         st.caption(f":material/info: {CAUTION}")
 
 
+# What stands over the box on the page, for what a message calls by its column in files.
+LABELS = {
+    "runner": "code",
+    "user": "code",
+    "by": "user",
+    "birth_year": "birth year",
+    "key": "key in files",
+    "sign_convention": "sign convention",
+    "plausible_low": "plausible from",
+    "plausible_high": "plausible to",
+    "target_low": "better range, from",
+    "target_high": "better range, to",
+    "usual_trials": "usual trials a side",
+    "important_change": "smallest change that matters",
+    "asymmetry_form": "how the sides are compared",
+    "onset_on": "began on",
+    "visit_date": "date of the visit",
+    "next_due_on": "next visit due",
+    "speed_km_h": "speed",
+    "incline_pct": "incline",
+    "frames_per_s": "frames a second",
+    "pain_today": "pain today",
+    "sem_trials": "number of trials",
+    "within_sd": "SD within a session",
+    "between_sd": "SD from session to session",
+    "grade_step": "step of repeat grading",
+}
+_COLUMNS = re.compile(rf"(?<![\w'])({'|'.join(LABELS)})(?=\s+(?:is|needs|must)\b)")
+
+
+def problem_words(problem: Problem) -> str:
+    """A problem as it reads beside a form: by the labels of its boxes."""
+    if problem.file:
+        return str(problem)
+    words = _COLUMNS.sub(lambda found: LABELS[found[0]], problem.message)
+    return f"{words[:1].upper()}{words[1:]}"
+
+
 def show_refusal(refusal: CasebookError) -> None:
     """A refusal in its own words, every problem on a line of its own."""
     lines = (
-        [str(problem) for problem in refusal.problems]
+        [problem_words(problem) for problem in refusal.problems]
         if isinstance(refusal, InputRefused)
         else str(refusal).splitlines()
     )

@@ -117,3 +117,24 @@ def due_words(due: date | None, today: date) -> str:
     late = f"{days} days" if days < 14 else f"{days // 7} weeks"
     late = "1 day" if days == 1 else late
     return f"{day}, overdue by {late}"
+
+
+STEPPED = {Scale.GRADE, Scale.COUNT, Scale.SCORE}
+
+
+def step_words(number: float, *, signed: bool = False) -> str:
+    """A grade, count or score: whole where it is whole."""
+    body = f"{abs(number):.0f}" if float(number).is_integer() else f"{abs(number):.1f}"
+    sign = "−" if number < 0 else "+" if signed and number > 0 else ""
+    return f"{sign}{body}"
+
+
+def reading_words(number: float, metric: Metric) -> str:
+    """A reading with its unit; a grade by what it means."""
+    if metric.scale not in STEPPED:
+        return number_words(number, unit_words(metric.unit))
+    told = step_words(number)
+    if metric.scale is Scale.GRADE and float(number).is_integer():
+        means = metric.grades[int(number)] if 0 <= number < len(metric.grades) else ""
+        return f"{told} ({means})" if means else told
+    return told

@@ -9,12 +9,14 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from app import routes, state
-from app.choices import choose
+from app.choices import choose, choose_knowingly
 from app.messages import calmly, count_words, day_words, plain, show_caution
+from app.typed_boxes import Boxes
 from app.words import SEXES, code_words, due_words
 from casebook.domain.injuries import Injury, Occurrence, Onset, Pathology, Region
 from casebook.domain.people import Runner, Sex
 from casebook.domain.sides import InjurySide
+from casebook.domain.verdicts import FlagKind
 from casebook.domain.wording import FLAG_KINDS
 from casebook.services import clock
 from casebook.services.cataloguing import list_metrics
@@ -36,29 +38,23 @@ def show() -> None:
     entries = list_caseload(casebook, today=today, memo=state.standing_memo(casebook.url))
     if not entries:
         st.info(
-            "No runner is registered yet. Add one below, or bring tables in on the page Import.",
+            "No runner is registered yet. Add one here, or bring tables in on the page Import.",
             icon=":material/person_add:",
         )
-    else:
+    with st.expander("Add a runner", icon=":material/person_add:", expanded=not entries):
+        _add_runner(casebook, today)
+    if entries:
         labels = {
             metric.key: metric.label for metric in list_metrics(casebook, include_inactive=True)
         }
         _show_entries(entries, today, labels)
-    with st.expander("Add a runner", icon=":material/person_add:", expanded=not entries):
-        _add_runner(casebook, today)
-    if entries:
         show_caution()
 
 
 def _show_entries(
     entries: tuple[CaseloadEntry, ...], today: date, labels: Mapping[str, str]
 ) -> None:
-    flagged = sum(entry.open_flags > 0 for entry in entries)
-    overdue = sum(entry.overdue for entry in entries)
-    st.markdown(
-        f"{count_words(len(entries), 'runner')} · **{flagged} with an open flag** · "
-        f"**{overdue} overdue**"
-    )
+    heading = st.empty()
     words, which, paging = st.columns([2, 2.2, 1.6], vertical_alignment="bottom")
     sought = words.text_input(
         "Search", key="caseload_search", placeholder="Code, discipline or complaint"
@@ -67,6 +63,13 @@ def _show_entries(
         "Show", SHOWN, default="All", key="caseload_show", required=True
     )
     found = [entry for entry in entries if _fits(entry, sought, str(shown))]
+    flagged = sum(entry.open_flags > 0 for entry in found)
+    overdue = sum(entry.overdue for entry in found)
+    all_of_them = count_words(len(entries), "runner")
+    heading.markdown(
+        f"{all_of_them if len(found) == len(entries) else f'{len(found)} of {all_of_them}'} · "
+        f"**{flagged} with an open flag** · **{overdue} overdue**"
+    )
     found.sort(key=_urgency)
     if not found:
         st.info("No runner fits the search. Clear it, or show all.", icon=":material/search_off:")
@@ -87,8 +90,14 @@ def _fits(entry: CaseloadEntry, sought: str, shown: str) -> bool:
     return all(word in text for word in sought.casefold().split())
 
 
-def _urgency(entry: CaseloadEntry) -> tuple[bool, bool, str]:
-    return (entry.open_flags == 0, not entry.overdue, entry.code)
+def _urgency(entry: CaseloadEntry) -> tuple[bool, bool, bool, str]:
+    """What the runner feels comes before any number."""
+    return (
+        entry.worst_kind is not FlagKind.SYMPTOM_UP,
+        entry.open_flags == 0,
+        not entry.overdue,
+        entry.code,
+    )
 
 
 def _page_number(place: DeltaGenerator, pages: int, n: int) -> int:
@@ -149,6 +158,7 @@ def _flag_words(place: DeltaGenerator, entry: CaseloadEntry, labels: Mapping[str
 
 
 def _add_runner(casebook: Casebook, today: date) -> None:
+    boxes = Boxes()
     left, right = st.columns(2)
     code = left.text_input(
         "Code", key="runner_code", help="No name: names belong in the clinic's own records."
@@ -157,19 +167,15 @@ def _add_runner(casebook: Casebook, today: date) -> None:
         "Discipline", key="runner_discipline", placeholder="e.g. half marathon"
     )
     sex = choose(left, "Sex", Sex, SEXES, key="runner_sex", start=Sex.NOT_RECORDED)
-    born = right.number_input(
-        "Birth year", value=None, step=1, format="%d", key="runner_born", placeholder="e.g. 1988"
-    )
+    born = boxes.whole(right, "Birth year", key="runner_born", placeholder="e.g. 1988")
     injured = st.toggle("The runner comes with a complaint", key="runner_injured")
-    injury = _injury_fields(code, today) if injured else None
-    if not st.button("Add runner", type="primary", key="runner_add"):
+    injury = _injury_fields(boxes, code, today) if injured else None
+    if not st.button("Add runner", type="primary", key="runner_add") or boxes.refuse():
         return
-    runner = Runner(
-        code=code.strip(),
-        sex=sex,
-        birth_year=int(born) if born is not None else None,
-        discipline=discipline.strip(),
-    )
+    if not code.strip():
+        st.error("Nothing was stored: give the runner a code.", icon=":material/block:")
+        return
+    runner = Runner(code=code.strip(), sex=sex, birth_year=born, discipline=discipline.strip())
     with calmly():
         register_runner(casebook, runner)
         if injury is not None:
@@ -178,18 +184,21 @@ def _add_runner(casebook: Casebook, today: date) -> None:
         routes.go("runner", runner=runner.code)
 
 
-def _injury_fields(code: str, today: date) -> Injury:
+def _injury_fields(boxes: Boxes, code: str, today: date) -> Injury | None:
+    """What the complaint is; region, side and kind are chosen and never taken for granted."""
     left, right = st.columns(2)
-    region = choose(left, "Region", Region, code_words, key="injury_region")
-    side = choose(right, "Side", InjurySide, code_words, key="injury_side")
-    pathology = choose(left, "Kind", Pathology, code_words, key="injury_pathology")
-    began = right.date_input(
-        "Began on", value=today, max_value=today, format="DD/MM/YYYY", key="injury_onset_on"
-    )
+    region = choose_knowingly(left, "Region", Region, code_words, key="injury_region")
+    side = choose_knowingly(right, "Side", InjurySide, code_words, key="injury_side")
+    pathology = choose_knowingly(left, "Kind", Pathology, code_words, key="injury_pathology")
+    began = boxes.day(right, "Began on", start=today, latest=today, key="injury_onset_on").value
     onset = choose(left, "Onset", Onset, code_words, key="injury_onset", start=Onset.GRADUAL)
     occurrence = choose(
         right, "First or recurrent", Occurrence, code_words, key="injury_occurrence"
     )
+    chosen = {"Region": region, "Side": side, "Kind": pathology, "Began on": began}
+    boxes.problems += [f"{label}: not chosen yet." for label, one in chosen.items() if one is None]
+    if region is None or side is None or pathology is None or began is None:
+        return None
     return Injury(
         runner=code.strip(),
         region=region,

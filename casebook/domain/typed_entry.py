@@ -122,6 +122,8 @@ def _read_numbers(typed: str, metric: Metric, side: Side) -> Entry:
             "or type a mean with its number of trials (4.1 n=7)."
         )
     numbers = [float(word.replace(",", ".")) for word in cut]
+    if as_mean and int(as_mean["n"]) == 0:
+        return Entry(problem="n=0 says that nothing was averaged. Type how many trials were.")
     try:
         value = (
             value_of_mean(metric.key, side, numbers[0], int(as_mean["n"]))
@@ -129,7 +131,10 @@ def _read_numbers(typed: str, metric: Metric, side: Side) -> Entry:
             else value_of_trials(metric.key, side, numbers)
         )
     except InputRefused as refusal:
-        return Entry(problem=refusal.problems[0].message)
+        told = refusal.problems[0].message
+        for named in (f"'{metric.key}'", f"{metric.key} {side}", metric.key):
+            told = told.replace(named, metric.label)
+        return Entry(problem=told)
     impossible = value_problems(metric, value)
     if impossible:
         told = impossible[0].message.replace(f"'{metric.key}'", metric.label)

@@ -140,11 +140,13 @@ def number_words(number: float | None, unit: str = "", *, signed: bool = False) 
     '−3.0°'
     >>> number_words(181.2, "steps/min")
     '181 steps/min'
+    >>> number_words(0.0)
+    '0'
     """
     if number is None:
         return "–"
     size = abs(number)
-    digits = 0 if size >= 100 else 1 if size >= 1 else 2
+    digits = 0 if size >= 100 or size == 0 else 1 if size >= 1 else 2
     body = f"{size:.{digits}f}"
     negative = number < 0 and float(body) != 0
     sign = "−" if negative else "+" if signed and float(body) != 0 else ""

@@ -84,8 +84,8 @@ class Review:
 class CaseloadEntry:
     """One line of the caseload.
 
-    `worst_flag` is in words, '' where no flag is open; `worst_metric` is its metric's key and
-    `worst_kind` its kind.
+    `worst_flag` is in words, '' where no flag is open: a symptom that rose before any other.
+    `worst_metric` is its metric's key and `worst_kind` its kind.
     """
 
     code: str
@@ -185,7 +185,11 @@ def list_caseload(
         last = visits.get(line.runner_id)
         due = last.next_due_on if last else None
         injury = injuries.get(line.runner_id)
-        open_flags = standing[line.runner_id].open_flags
+        # What the runner feels comes before any number; else the strongest flag stands first.
+        open_flags = sorted(
+            standing[line.runner_id].open_flags,
+            key=lambda flag: flag.kind is not FlagKind.SYMPTOM_UP,
+        )
         entries.append(
             CaseloadEntry(
                 code=line.code,

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from casebook.domain.injuries import Region
+from casebook.domain.injuries import Pathology, Region
 from casebook.domain.people import Runner
 from casebook.domain.sides import InjurySide
 from casebook.services.keeping import Casebook
@@ -42,6 +44,7 @@ def test_the_search_looks_at_code_discipline_and_complaint(app: AppTest) -> None
     app.run()
     app.text_input(key="caseload_search").set_value("knee MARATHON").run()
     assert links(app) == [WORSE]
+    assert "1 of 3 runners · **1 with an open flag**" in words(app)
     app.text_input(key="caseload_search").set_value("nobody").run()
     assert links(app) == []
     assert "No runner fits the search" in words(app)
@@ -63,14 +66,23 @@ def test_a_page_number_beyond_the_found_runners_is_mended(app: AppTest, clinic: 
 def test_a_runner_is_added_with_a_complaint_and_opened(app: AppTest, clinic: Casebook) -> None:
     app.run()
     app.text_input(key="runner_code").set_value("Ö'x\"🏃")
-    app.number_input(key="runner_born").set_value(1988)
+    app.text_input(key="runner_born").set_value("1988")
     app.toggle(key="runner_injured").set_value(True).run()
     app.selectbox(key="injury_region").set_value(Region.ANKLE)
+    app.button(key="runner_add").click().run()
+    assert "Nothing was stored" in words(app)
+    assert "Side: not chosen yet" in words(app)
+    assert "Kind: not chosen yet" in words(app)
+    assert "Region: not chosen yet" not in words(app)
     app.selectbox(key="injury_side").set_value(InjurySide.LEFT)
+    app.selectbox(key="injury_pathology").set_value(Pathology.NON_SPECIFIC)
+    app.text_input(key="injury_onset_on").set_value("3.2.2026")
     app.button(key="runner_add").click().run()
     assert not app.exception
     assert get_runner(clinic, "Ö'x\"🏃").birth_year == 1988
-    assert [injury.region for injury in list_injuries(clinic, "Ö'x\"🏃")] == [Region.ANKLE]
+    (injury,) = list_injuries(clinic, "Ö'x\"🏃")
+    assert (injury.region, injury.side) == (Region.ANKLE, InjurySide.LEFT)
+    assert injury.onset_on == date(2026, 2, 3)
     said = words(app)
     assert "Runner Ö'x\"🏃 is registered" in said
     assert "No visit is stored yet" in said
@@ -87,6 +99,6 @@ def test_a_code_that_is_taken_is_refused_in_words(app: AppTest) -> None:
 def test_a_birth_year_that_cannot_be_is_refused_in_words(app: AppTest) -> None:
     app.run()
     app.text_input(key="runner_code").set_value("R-x")
-    app.number_input(key="runner_born").set_value(1700)
+    app.text_input(key="runner_born").set_value("1700")
     app.button(key="runner_add").click().run()
-    assert "birth_year is 1700" in words(app)
+    assert "birth year is 1700" in words(app)

@@ -88,7 +88,7 @@ def test_what_is_no_metric_is_refused_field_by_field(app: AppTest, clinic: Caseb
     app.text_input(key="new_sign").set_value("up is positive")
     sent(app, "Add metric")
     said = words(app)
-    assert "key is 'Calf Height'" in said
+    assert "key in files is 'Calf Height'" in said
     assert "a label in plain words" in said
     assert "a plausible range whose low end lies below its high end" in said
 
