@@ -7,6 +7,7 @@ import streamlit as st
 from app import sidebar, state
 from app.messages import calmly, count_words, day_words, plain
 from app.verdicts_shown import error_words, mdc_words, unit_of
+from casebook.domain.side_story import side_story_words
 from casebook.domain.verdicts import Flag, FlagKind, Verdict, What
 from casebook.domain.wording import FLAG_KINDS, like_for_like_words, number_words
 from casebook.services.flagging import acknowledge_flag
@@ -57,6 +58,11 @@ def _by_chance(review: Review) -> str:
     now, ever = review.tests, review.tests_course
     if not ever:
         return "Nothing could be tested yet: there is no error figure for what was measured."
+    if not now:
+        return (
+            "Nothing was compared at the latest visit: what was measured has no error figure, or "
+            "no earlier visit like it. No flag there does not mean that nothing changed."
+        )
     return (
         f"By chance alone, in a runner who has not changed at all: the "
         f"{count_words(now, 'comparison')} of the latest visit would raise "
@@ -76,7 +82,12 @@ def _open_flag(casebook: Casebook, review: Review, flag: Flag, number: int) -> N
             f"{plain(flag.message)}"
         )
         st.caption(_rests_on(review, flag))
-        with st.expander("Acknowledge with a reason", icon=":material/check:"):
+        # A key of its own flag: the form of the next one does not stand open in its place.
+        with st.expander(
+            "Acknowledge with a reason",
+            icon=":material/check:",
+            key=f"acknowledging_{flag.metric}_{flag.kind}_{flag.visit_date}",
+        ):
             _acknowledge(casebook, flag)
 
 
@@ -86,9 +97,11 @@ def _rests_on(review: Review, flag: Flag) -> str:
     if verdict is not None:
         if flag.kind is FlagKind.BETTER_SIDE_FELL:
             told.append(_fallen_words(review, verdict))
+        elif verdict.what is What.ASYMMETRY:
+            told.append(side_story_words(verdict, review.metrics[verdict.metric]))
         told.append(f"Error figure: {error_words(verdict, review).rstrip('.')}.")
         told.append(COMPARED.get(flag.kind) or _baseline_words(verdict))
-    return plain(" ".join(told))
+    return plain(" ".join(words for words in told if words))
 
 
 def verdict_behind(review: Review, flag: Flag) -> Verdict | None:

@@ -10,9 +10,11 @@ import streamlit as st
 
 from app.messages import day_words, plain
 from casebook.domain.metrics import AppliesTo, ErrorOrigin, Metric
+from casebook.domain.sides import Side
 from casebook.domain.verdicts import Call, Reason, SideMoved, Verdict, What
 from casebook.domain.wording import (
     CALLS,
+    MISSING_REASONS,
     NO_ERROR_FIGURE,
     ORIGINS,
     REASONS,
@@ -25,8 +27,9 @@ from casebook.domain.wording import (
 from casebook.services.reviewing import Review
 
 SIGNS = {
-    Call.WORSENED: ":material/trending_down:",
-    Call.IMPROVED: ":material/trending_up:",
+    # No arrow up or down: a symptom worsens by rising.
+    Call.WORSENED: ":material/report:",
+    Call.IMPROVED: ":material/check_circle:",
     Call.UNCHANGED: ":material/trending_flat:",
     Call.CANNOT_SAY: ":material/help:",
 }
@@ -162,20 +165,43 @@ def _line(verdict: Verdict, review: Review, last: date) -> dict[str, str]:
     now = plain(number_words(verdict.latest, unit, signed=signed))
     if verdict.latest_date and verdict.latest_date != last:
         now += f" ({day_words(verdict.latest_date)})"
+    missing = missing_words(review, verdict)
     return {
         "Metric": plain(metric.label),
         "What": WHATS[verdict.what],
-        "Baseline": plain(number_words(verdict.baseline, unit, signed=signed)),
-        "Now": now,
+        "Verdict": f"{missing}  \nbefore: {call_line(verdict)}" if missing else call_line(verdict),
         "Change": plain(number_words(verdict.change, unit, signed=True)),
         "MDC": plain(mdc_words(verdict, unit)),
-        "Verdict": call_line(verdict),
+        "Baseline": plain(number_words(verdict.baseline, unit, signed=signed)),
+        "Now": f"{missing}; last {now}" if missing else now,
         "Which side moved": (
             SIDES_MOVED[verdict.which_side_moved] if verdict.which_side_moved else ""
         ),
         "Like for like": _alike(verdict),
         "Error figure": plain(error_words(verdict, review)),
     }
+
+
+def missing_words(review: Review, verdict: Verdict) -> str:
+    """Why there is no value of the latest visit, where that was said; '' otherwise."""
+    sides = {
+        What.LEFT: (Side.LEFT,),
+        What.RIGHT: (Side.RIGHT,),
+        What.NONE: (Side.NONE,),
+        What.ASYMMETRY: (Side.LEFT, Side.RIGHT),
+    }[verdict.what]
+    reasons = {
+        side: MISSING_REASONS[review.missing_latest[verdict.metric, side]]
+        for side in sides
+        if (verdict.metric, side) in review.missing_latest
+    }
+    if not reasons:
+        return ""
+    if verdict.what is What.ASYMMETRY:
+        told = ", ".join(f"{side.value} {words}" for side, words in reasons.items())
+    else:
+        told = next(iter(reasons.values()))
+    return f"**at the latest visit: {told}**"
 
 
 def error_words(verdict: Verdict, review: Review) -> str:
@@ -199,20 +225,27 @@ def _alike(verdict: Verdict) -> str:
 
 def show_lines(review: Review, metric: Metric) -> None:
     """The verdicts of one metric in sentences, for beside its chart."""
-    told = [_sentence(v, metric) for v in review.verdicts if v.metric == metric.key]
+    told = [_sentence(v, metric, review) for v in review.verdicts if v.metric == metric.key]
     st.markdown("  \n".join(told))
 
 
-def _sentence(verdict: Verdict, metric: Metric) -> str:
+def _sentence(verdict: Verdict, metric: Metric, review: Review) -> str:
     unit = unit_of(verdict, metric)
     signed = verdict.what is What.ASYMMETRY
     sizes = (
         f"{number_words(verdict.baseline, unit, signed=signed)} → "
         f"{number_words(verdict.latest, unit, signed=signed)}"
     )
+    last = review.visits[-1].visited_on
+    if verdict.latest_date and verdict.latest_date != last:
+        sizes += f" ({day_words(verdict.latest_date)})"
+    missing = missing_words(review, verdict)
     error = f" (MDC {mdc_words(verdict, unit)})" if verdict.mdc95 else ""
     moved = verdict.which_side_moved
     told = moved and moved not in {SideMoved.NEITHER, SideMoved.CROSSED_OVER}
     told = told and not only_because_the_better_side_fell(verdict)
     side = f"; {SIDES_MOVED[moved]}" if moved and told else ""
-    return f"**{WHATS[verdict.what]}** {plain(sizes)}{plain(error)}: {call_line(verdict)}{side}"
+    now = f"{missing}; before: " if missing else ""
+    return (
+        f"**{WHATS[verdict.what]}** {now}{plain(sizes)}{plain(error)}: {call_line(verdict)}{side}"
+    )

@@ -13,11 +13,11 @@ from app.messages import count_words, day_words, plain, show_caution
 from app.verdicts_shown import show_summary, show_table
 from app.why_shown import any_unfolded, why_of_a_row
 from app.words import due_words, runner_words
-from casebook.domain.wording import VISIT_KINDS, complaint_words
+from casebook.domain.wording import VISIT_KINDS, complaint_words, number_words
 from casebook.services import clock
 from casebook.services.keeping import Casebook
 from casebook.services.registering import list_runners
-from casebook.services.reviewing import Review, review_runner
+from casebook.services.reviewing import Review, VisitLine, review_runner
 
 
 def show() -> None:
@@ -91,6 +91,7 @@ def _about(review: Review) -> None:
                 f"- {day_words(line.visited_on)}"
                 f"{f', session {line.session}' if line.session > 1 else ''}: "
                 f"{VISIT_KINDS[line.kind]}{' (part of the baseline)' if line.reference else ''}"
+                f"{_conditions_of(line)}"
                 for line in reversed(review.visits)
             )
         )
@@ -111,6 +112,22 @@ def _about(review: Review) -> None:
             st.markdown(
                 f"- {plain(complaint_words(injury))}, began {day_words(injury.onset_on)}{back}"
             )
+
+
+def _conditions_of(line: VisitLine) -> str:
+    """What was noted and under what conditions, in one line more."""
+    at = line.conditions
+    parts = [
+        f"**pain {number_words(at.pain_today)}**" if at.pain_today is not None else "",
+        f"assessor {plain(at.assessor)}" if at.assessor else "",
+        f"{at.speed_km_h:g} km/h" if at.speed_km_h is not None else "",
+        f"incline {at.incline_pct:g} %" if at.incline_pct is not None else "",
+        *(plain(text) for text in (at.surface, at.footwear, at.view) if text),
+        f"{at.frames_per_s:g} frames a second" if at.frames_per_s is not None else "",
+    ]
+    told = ", ".join(part for part in parts if part)
+    note = f"  \n  {plain(line.note)}" if line.note else ""
+    return f"  \n  :gray[{told}]{note}" if told else note
 
 
 show()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 import pandas as pd
@@ -12,17 +12,22 @@ from casebook.domain.injuries import Injury
 from casebook.domain.metrics import ErrorFigure, Metric
 from casebook.domain.people import Runner, Sex
 from casebook.domain.programmes import Programme
+from casebook.domain.sides import Side
 from casebook.domain.verdicts import Flag, FlagKind, Verdict, What
-from casebook.domain.visits import VisitKind
+from casebook.domain.visits import Conditions, MissingReason, VisitKind
 from casebook.domain.wording import complaint_words
-from casebook.services.judging import JudgedRunners, judge_runners, rows_of
+from casebook.services.judging import JudgedRunners, judge_runners, number_or_none, rows_of
 from casebook.services.keeping import Casebook
 from casebook.services.norming import Norms
 from casebook.services.registering import get_runner_row
 from casebook.services.standings import StandingMemo, stand, standings
 from casebook.services.telling import course_frame, figures_used, latest_verdicts
 from casebook.storage import cases, people
+from casebook.storage.frames import missing_frame
 from casebook.storage.session import reading
+
+# The side codes of the frames.
+SIDES = (Side.LEFT, Side.RIGHT, Side.NONE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +39,8 @@ class VisitLine:
     kind: VisitKind
     reference: bool
     next_due_on: date | None
+    conditions: Conditions = field(default_factory=Conditions)
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +66,8 @@ class Review:
         The same summed over all visits so far. The sum needs no independence between visits.
     tested_visits, tests_course : int, int
         Visits at which anything was tested, and the metrics tested at all of them together.
+    missing_latest : mapping of (str, Side) to MissingReason
+        What was meant to be measured at the latest visit and was not, by metric and side.
     course : DataFrame
         What the charts draw; columns as `telling.course_frame` gives them.
     """
@@ -78,6 +87,7 @@ class Review:
     course: pd.DataFrame
     programmes: tuple[Programme, ...]
     injuries: tuple[Injury, ...]
+    missing_latest: Mapping[tuple[str, Side], MissingReason] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,10 +133,12 @@ def review_runner(casebook: Casebook, code: str, *, norms: Norms | None = None) 
         acknowledged = cases.acknowledgements(unit, [runner_id])
         programmes = cases.programmes_of(unit, runner_id, runner.code)
         injuries = people.injuries(unit, runner_id, runner.code)
+        notes = cases.notes_of(unit, runner_id)
+        missing = missing_frame(unit, [runner_id])
     standing = stand(found, {runner_id: runner.code}, acknowledged)[runner_id]
     return Review(
         runner=runner,
-        visits=_visit_lines(found.visits),
+        visits=_visit_lines(found.visits, notes),
         metrics=_measured(found),
         verdicts=latest_verdicts(found, norms),
         figures=figures_used(found),
@@ -140,10 +152,26 @@ def review_runner(casebook: Casebook, code: str, *, norms: Norms | None = None) 
         course=course_frame(found),
         programmes=programmes,
         injuries=injuries,
+        missing_latest=_missing_latest(found, missing),
     )
 
 
-def _visit_lines(visits: pd.DataFrame) -> tuple[VisitLine, ...]:
+def _missing_latest(
+    found: JudgedRunners, missing: pd.DataFrame
+) -> dict[tuple[str, Side], MissingReason]:
+    if found.visits.empty:
+        return {}
+    latest = missing[missing["visit"] == found.visits["visit"].iloc[-1]]
+    keys = {
+        metric_id: metric.key
+        for metric_id, metric in zip(found.metric_ids, found.metrics, strict=True)
+    }
+    return {
+        (keys[row.metric], SIDES[row.side]): MissingReason(row.reason) for row in rows_of(latest)
+    }
+
+
+def _visit_lines(visits: pd.DataFrame, notes: Mapping[int, str]) -> tuple[VisitLine, ...]:
     return tuple(
         VisitLine(
             visited_on=row.visited_on.date(),
@@ -151,6 +179,17 @@ def _visit_lines(visits: pd.DataFrame) -> tuple[VisitLine, ...]:
             kind=VisitKind(row.kind),
             reference=bool(row.reference),
             next_due_on=None if pd.isna(row.next_due_on) else row.next_due_on.date(),
+            conditions=Conditions(
+                speed_km_h=number_or_none(row.speed_km_h),
+                surface=row.surface,
+                incline_pct=number_or_none(row.incline_pct),
+                footwear=row.footwear,
+                view=row.view,
+                frames_per_s=number_or_none(row.frames_per_s),
+                assessor=row.assessor,
+                pain_today=number_or_none(row.pain_today),
+            ),
+            note=notes.get(row.visit, ""),
         )
         for row in rows_of(visits)
     )

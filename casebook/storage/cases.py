@@ -97,6 +97,14 @@ def runner_lines(session: Session, clinic_id: int) -> list[RunnerLine]:
     ]
 
 
+def notes_of(session: Session, runner_id: int) -> dict[int, str]:
+    """What was noted at a runner's visits, by visit id; those without a note left out."""
+    query = select(VisitRow.id, VisitRow.note).where(
+        VisitRow.runner_id == runner_id, VisitRow.note != ""
+    )
+    return {row.id: row.note for row in session.execute(query)}
+
+
 def last_visits(session: Session, clinic_id: int) -> dict[int, LastVisit]:
     """Latest visit and number of visits by runner id."""
     latest = (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -13,7 +14,7 @@ from app.courses_shown import AS_VISITS
 from casebook.domain.people import Runner
 from casebook.domain.sides import Side
 from casebook.domain.verdicts import What
-from casebook.domain.visits import Visit, VisitKind, value_of_trials
+from casebook.domain.visits import MissingReason, Visit, VisitKind, missing_value, value_of_trials
 from casebook.services.flagging import acknowledge_flag, list_flags
 from casebook.services.keeping import Casebook
 from casebook.services.recording import record_visit
@@ -57,11 +58,11 @@ def test_the_verdict_table_says_what_changed_and_against_which_error(app: AppTes
     assert list(table.columns) == [
         "Metric",
         "What",
-        "Baseline",
-        "Now",
+        "Verdict",
         "Change",
         "MDC",
-        "Verdict",
+        "Baseline",
+        "Now",
         "Which side moved",
         "Like for like",
         "Error figure",
@@ -224,3 +225,61 @@ def test_an_acknowledgement_that_is_carried_on_is_shown_with_the_visit_it_was_ma
     record_visit(clinic, visit_of(WORSE, date(2026, 4, 6), VisitKind.REVIEW, 220.0, 4.2), by="AB")
     said = words(at_page(app, "runner", runner=WORSE))
     assert "seen; carried on from the visit of 9 Mar 2026, not worse beyond error since" in said
+
+
+def test_what_was_painful_at_the_latest_visit_is_not_passed_over(
+    app: AppTest, clinic: Casebook
+) -> None:
+    record_visit(
+        clinic,
+        Visit(
+            runner=WORSE,
+            visited_on=date(2026, 4, 6),
+            kind=VisitKind.REVIEW,
+            conditions=replace(CONDITIONS, pain_today=5.0),
+            note="limped in",
+            values=(
+                missing_value(STRENGTH, Side.RIGHT, MissingReason.PAINFUL),
+                value_of_trials(STRENGTH, Side.LEFT, [300.0, 302.0, 298.0]),
+            ),
+        ),
+        by="AB",
+    )
+    at_page(app, "runner", runner=WORSE)
+    said = words(app)
+    assert (
+        "**▶ right** **at the latest visit: painful**; before: 290 N → 220 N (9 Mar 2026)" in said
+    )
+    app.segmented_control(key=f"verdicts_{WORSE}").set_value("All").run()
+    table = app.table[0].value.map(lambda one: str(one).replace("\\", ""))
+    mine = table[table["Metric"] == "Hip abductor strength"].set_index("What")
+    assert mine["Verdict"]["▶ right"].startswith("**at the latest visit: painful**")
+    assert "last 220 N (9 Mar 2026)" in mine["Now"]["▶ right"]
+    assert "at the latest visit: right painful" in mine["Verdict"]["right − left"]
+    assert "at the latest visit" not in mine["Verdict"]["◀ left"]
+    assert "**pain 5.0**, assessor AB, 11 km/h" in said
+    assert "limped in" in said
+
+
+def test_a_flag_of_an_asymmetry_says_which_side_moved(app: AppTest) -> None:
+    at_page(app, "runner", runner=WORSE)
+    assert "the right side fell (−70.0 N)" in words(app).replace("The right", "the right")
+
+
+def test_where_nothing_was_compared_no_number_of_false_flags_is_given(
+    app: AppTest, clinic: Casebook
+) -> None:
+    record_visit(
+        clinic,
+        Visit(
+            runner=WORSE,
+            visited_on=date(2026, 4, 6),
+            kind=VisitKind.REVIEW,
+            values=(value_of_trials("cadence", Side.NONE, [171.0]),),
+        ),
+        by="AB",
+    )
+    at_page(app, "runner", runner=WORSE)
+    said = words(app)
+    assert "Nothing was compared at the latest visit" in said
+    assert "0 comparisons" not in said
