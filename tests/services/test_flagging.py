@@ -100,7 +100,7 @@ def test_the_same_flag_at_a_later_visit_carries_the_acknowledgement_on(worsened:
     assert FlagKind.ASYMMETRY_ABOVE_BASELINE not in open_kinds(worsened)
     listed = list_flags(worsened, all_visits=True).flags
     assert carried in listed, "it stays visible in the history"
-    with pytest.raises(Conflict, match="not worse beyond error since"):
+    with pytest.raises(Conflict, match="not worse by a standard error since"):
         acknowledge(worsened, carried)
 
 
