@@ -37,7 +37,9 @@ def show_flags(casebook: Casebook, review: Review) -> None:
         st.subheader(
             f"{count_words(len(review.open_flags), 'open flag')} at the latest visit", anchor=False
         )
-    for number, flag in enumerate(review.open_flags):
+    # What the runner feels comes before any number.
+    ordered = sorted(review.open_flags, key=lambda flag: flag.kind is not FlagKind.SYMPTOM_UP)
+    for number, flag in enumerate(ordered):
         _open_flag(casebook, review, flag, number)
     if not review.open_flags:
         st.success(

@@ -190,7 +190,7 @@ def _injury_fields(boxes: Boxes, code: str, today: date) -> Injury | None:
     region = choose_knowingly(left, "Region", Region, code_words, key="injury_region")
     side = choose_knowingly(right, "Side", InjurySide, code_words, key="injury_side")
     pathology = choose_knowingly(left, "Kind", Pathology, code_words, key="injury_pathology")
-    began = boxes.day(right, "Began on", start=today, latest=today, key="injury_onset_on").value
+    began = boxes.day(right, "Began on", latest=today, key="injury_onset_on").value
     onset = choose(left, "Onset", Onset, code_words, key="injury_onset", start=Onset.GRADUAL)
     occurrence = choose(
         right, "First or recurrent", Occurrence, code_words, key="injury_occurrence"
