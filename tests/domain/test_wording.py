@@ -230,5 +230,5 @@ def test_an_acknowledgement_says_who_when_why_and_whether_it_is_carried_on() -> 
     )
     assert wording.acknowledged_words(carried) == (
         "acknowledged on 2026-04-07 by ab: new shoes (at the visit of 2026-04-06; not worse "
-        "beyond error since)"
+        "by a standard error since)"
     )
