@@ -8,6 +8,7 @@ import streamlit as st
 from app import routes, state
 from app.grid import in_order
 from app.messages import calmly, plain, show_caution
+from app.typed_boxes import Boxes
 from app.words import metric_words
 from casebook.charts.detectable import detectable_curve, visits_words
 from casebook.domain.metrics import AsymmetryForm, Metric, Scale
@@ -75,11 +76,12 @@ def _plan(casebook: Casebook, metric: Metric, *, asymmetry: bool) -> Measurement
     )
     name = f"{metric.key}_{asymmetry}"
     left, right = st.columns(2)
-    change = left.number_input(
+    boxes = Boxes()
+    change = boxes.number(
+        left,
         f"Change to be seen{f' ({unit})' if unit else ''}",
-        value=None if asymmetry else metric.important_change,
-        min_value=0.0,
-        format="%g",
+        start=None if asymmetry else metric.important_change,
+        low=0.0,
         key=f"plan_change_{name}",
         placeholder="Leave blank to see what can be seen",
     )
@@ -88,18 +90,19 @@ def _plan(casebook: Casebook, metric: Metric, *, asymmetry: bool) -> Measurement
     )
     typical = None
     if asymmetry and metric.asymmetry_form is not AsymmetryForm.DIFFERENCE:
-        typical = left.number_input(
+        typical = boxes.number(
+            left,
             f"Typical value of one side ({unit_words(metric.unit) or 'no unit'})",
-            value=None,
-            min_value=0.0,
-            format="%g",
+            low=0.0,
             key=f"plan_typical_{name}",
             help="An asymmetry in percent depends on how large the sides are.",
         )
     error = right.segmented_control(
         "Error", (BY_FIGURE, BY_OWN), default=BY_FIGURE, key="plan_error", required=True
     )
-    given = _given(metric) if error == BY_OWN else None
+    given = _given(boxes, metric) if error == BY_OWN else None
+    if boxes.problems:
+        return None
     if given is not None and (given.between_sd is None or given.within_sd is None):
         st.caption("Give both standard deviations.")
         return None
@@ -114,22 +117,20 @@ def _plan(casebook: Casebook, metric: Metric, *, asymmetry: bool) -> Measurement
     )
 
 
-def _given(metric: Metric) -> ErrorGiven:
+def _given(boxes: Boxes, metric: Metric) -> ErrorGiven:
     unit = unit_words(metric.unit) or "no unit"
     left, right = st.columns(2)
     return ErrorGiven(
-        between_sd=left.number_input(
+        between_sd=boxes.number(
+            left,
             f"SD from session to session, of one side ({unit})",
-            value=None,
-            min_value=0.0,
-            format="%g",
+            low=0.0,
             key=f"plan_between_{metric.key}",
         ),
-        within_sd=right.number_input(
+        within_sd=boxes.number(
+            right,
             f"SD of single trials within a session ({unit})",
-            value=None,
-            min_value=0.0,
-            format="%g",
+            low=0.0,
             key=f"plan_within_{metric.key}",
         ),
     )

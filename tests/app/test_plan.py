@@ -14,7 +14,8 @@ pytestmark = pytest.mark.usefixtures("clinic_file")
 
 def planned(app: AppTest, change: float | None) -> str:
     at_page(app, "plan", metric=STRENGTH)
-    app.number_input(key=f"plan_change_{STRENGTH}_False").set_value(change).run()
+    text = "" if change is None else f"{change:g}"
+    app.text_input(key=f"plan_change_{STRENGTH}_False").set_value(text).run()
     assert not app.exception
     return words(app)
 
@@ -52,8 +53,8 @@ def test_without_an_error_figure_it_says_to_measure_one(app: AppTest) -> None:
     assert "no error figure: measure your own" in words(app)
     app.segmented_control(key="plan_error").set_value("Numbers of my own").run()
     assert "Give both standard deviations" in words(app)
-    app.number_input(key="plan_between_cadence").set_value(1.5)
-    app.number_input(key="plan_within_cadence").set_value(1.0).run()
+    app.text_input(key="plan_between_cadence").set_value("1,5")
+    app.text_input(key="plan_within_cadence").set_value("1.0").run()
     assert "a change is seen beyond measurement error" in words(app)
     assert not app.exception
 
@@ -62,5 +63,5 @@ def test_an_asymmetry_in_percent_asks_for_a_typical_value(app: AppTest) -> None:
     at_page(app, "plan", metric=STRENGTH)
     app.segmented_control(key="plan_what").set_value("The asymmetry, right minus left").run()
     assert "give a typical value of one side" in words(app)
-    app.number_input(key=f"plan_typical_{STRENGTH}_True").set_value(300.0).run()
+    app.text_input(key=f"plan_typical_{STRENGTH}_True").set_value("300").run()
     assert "taken as alike and as independent" in words(app)
