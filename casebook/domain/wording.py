@@ -285,4 +285,6 @@ def acknowledged_words(flag: Flag) -> str:
     words = f"acknowledged{at} by {flag.acknowledged_by}: {flag.acknowledged_reason}"
     if not flag.carried:
         return words
-    return f"{words} (at the visit of {flag.acknowledged_visit}; not worse by a standard error since)"
+    return (
+        f"{words} (at the visit of {flag.acknowledged_visit}; not worse by a standard error since)"
+    )
