@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, settings
 # examples every time, so that a red run is red again on the desk.
 settings.register_profile(
     "casebook",
-    max_examples=30,
+    max_examples=20,
     deadline=None,
     derandomize=bool(os.environ.get("CI")),
     suppress_health_check=[HealthCheck.too_slow],

@@ -24,6 +24,7 @@ from casebook.storage.translation import metric_row
 from tests.builders import METRICS, a_runner
 
 KINDS = ("sqlite", "postgresql")
+ROOM_FOR_DATABASES = 2 * 1024**3
 
 
 class Server:
@@ -53,12 +54,20 @@ class Server:
             connection.execute(statement)
 
 
+def _quick_folder() -> str | None:
+    """Memory where there is plenty of it: copying a database for each test is mostly writing."""
+    memory = Path("/dev/shm")  # noqa: S108
+    if os.access(memory, os.W_OK) and shutil.disk_usage(memory).free > ROOM_FOR_DATABASES:
+        return str(memory)
+    return None
+
+
 @pytest.fixture(scope="session")
 def postgresql() -> Iterator[Server]:
     """A PostgreSQL 18 server of this process's own; needs no root, and works as root."""
     # Short and outside pytest's folder: a socket's path may not be long, and as root the
     # server runs as another user who must be able to get there.
-    place = Path(tempfile.mkdtemp(prefix="cb-pg-"))
+    place = Path(tempfile.mkdtemp(prefix="cb-pg-", dir=_quick_folder()))
     place.chmod(0o755)
     # One lock for all processes of this user, so that two never set up the server's user at once.
     shared = Path(tempfile.gettempdir()) / f"casebook-run-{os.getuid()}"

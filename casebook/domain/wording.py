@@ -102,7 +102,7 @@ FLAG_KINDS = {
     FlagKind.ASYMMETRY_ABOVE_BEST: "asymmetry larger than at its best",
     FlagKind.DRIFT: "asymmetry drifting up over several visits",
     FlagKind.TARGET_MISSED: "target missed at its date",
-    FlagKind.BETTER_SIDE_FELL: "asymmetry smaller only because the better side fell",
+    FlagKind.BETTER_SIDE_FELL: "asymmetry reads smaller only because the better side fell",
     FlagKind.SYMPTOM_UP: "symptom worse",
 }
 
@@ -238,8 +238,8 @@ def flag_words(kind: FlagKind, metric: Metric, numbers: Rise) -> str:
     )
     if kind is FlagKind.BETTER_SIDE_FELL:
         return (
-            f"{metric.label}: asymmetry smaller, but only because the better side fell beyond "
-            f"error while the worse side did not gain (from {before} to {now})."
+            f"{metric.label}: asymmetry reads smaller, but only because the better side fell "
+            f"beyond error; the worse side did not gain beyond it (from {before} to {now})."
         )
     if kind is FlagKind.ASYMMETRY_ABOVE_BEST:
         return (

@@ -164,7 +164,7 @@ def test_a_better_side_that_fell_is_told_with_that_side_s_own_numbers(
 ) -> None:
     side_fell(clinic)
     said = words(at_page(app, "runner", runner="R-fell"))
-    assert "Asymmetry smaller only because the better side fell" in said
+    assert "Asymmetry reads smaller only because the better side fell" in said
     # SEM of a mean of five: sqrt(4**2 + 6**2 / 5); 1.96 sqrt(2) times that is 13.4.
     assert "The left side went from 300 N to 250 N, more than its MDC of 13.4 N." in said
     assert "from the sides" not in said.split("more than its MDC of 13.4 N.")[1].split("\n")[0]

@@ -72,7 +72,7 @@ def test_the_wheel_carries_app_migrations_and_demo(wheel: Path):
         "casebook/py.typed",
     }  # fmt: skip
     assert wanted <= set(names)
-    assert [name for name in names if name.endswith((".pyc", ".png", ".sqlite"))] == []
+    assert [name for name in names if name.endswith((".pyc", ".sqlite"))] == []
     assert {name.split("/")[0] for name in names} == {"casebook", names[-1].split("/")[0]}
 
 

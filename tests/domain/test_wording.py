@@ -163,9 +163,9 @@ def test_a_complaint_spells_out_its_side(side: InjurySide, words: str) -> None:
         (
             FlagKind.BETTER_SIDE_FELL,
             None,
-            "Strength in a test: asymmetry smaller, but only because the better side fell beyond "
-            "error while the worse side did not gain (from 5.0% (right larger) to 12.0% "
-            "(left larger)).",
+            "Strength in a test: asymmetry reads smaller, but only because the better side fell "
+            "beyond error; the worse side did not gain beyond it (from 5.0% (right larger) to "
+            "12.0% (left larger)).",
         ),
         (FlagKind.SYMPTOM_UP, None, "Strength in a test: down from 5 to -12."),
     ],
