@@ -34,9 +34,7 @@ def show_flags(casebook: Casebook, review: Review) -> None:
     """Open flags first, then what chance alone would raise, then the settled ones."""
     latest = max((line.visited_on for line in review.visits), default=None)
     if review.open_flags:
-        st.subheader(
-            f"{count_words(len(review.open_flags), 'open flag')} at the latest visit", anchor=False
-        )
+        st.subheader(count_words(len(review.open_flags), "open flag"), anchor=False)
     # What the runner feels comes before any number.
     ordered = sorted(review.open_flags, key=lambda flag: flag.kind is not FlagKind.SYMPTOM_UP)
     for number, flag in enumerate(ordered):
