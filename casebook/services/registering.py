@@ -105,6 +105,30 @@ def _identity_problems(runner: Runner, identity: Identity | None) -> tuple[Probl
     return tuple(problems)
 
 
+def _refuse_days(
+    first_day: tuple[str, date], last_day: tuple[str, date | None], *, code: str, first: str
+) -> None:
+    """Refuse a first or last day in the future, and a last day before the first."""
+    today = clock.today()
+    (_, begun), (column, ended) = first_day, last_day
+    problems = [
+        _future(name, day, today)
+        for name, day in (first_day, last_day)
+        if day is not None and day > today
+    ]
+    if ended is not None and ended < begun:
+        problems.append(
+            Problem(
+                code=code,
+                column=column,
+                value=ended.isoformat(),
+                message=f"{column} is {ended}, before {first} on {begun}.",
+            )
+        )
+    if problems:
+        raise InputRefused(tuple(problems))
+
+
 def _future(column: str, given: date, today: date) -> Problem:
     return Problem(
         code="date_in_future",
@@ -194,21 +218,12 @@ def record_injury(casebook: Casebook, injury: Injury) -> None:
     Conflict
         When this complaint (same region, pathology, side and onset) stands already.
     """
-    today = clock.today()
-    dates = (("onset_on", injury.onset_on), ("returned_on", injury.returned_on))
-    problems = [_future(name, day, today) for name, day in dates if day is not None and day > today]
-    if injury.returned_on is not None and injury.returned_on < injury.onset_on:
-        problems.append(
-            Problem(
-                code="return_before_onset",
-                column="returned_on",
-                value=injury.returned_on.isoformat(),
-                message=f"returned_on is {injury.returned_on}, before the onset on "
-                f"{injury.onset_on}.",
-            )
-        )
-    if problems:
-        raise InputRefused(tuple(problems))
+    _refuse_days(
+        ("onset_on", injury.onset_on),
+        ("returned_on", injury.returned_on),
+        code="return_before_onset",
+        first="the onset",
+    )
     with writing(casebook.engine) as unit:
         runner_id, _ = get_runner_row(unit, casebook, injury.runner)
         people.add_injury(unit, runner_id, injury)
@@ -238,21 +253,12 @@ def record_consent(casebook: Casebook, consent: Consent) -> None:
     Conflict
         When it stands already and nothing is new, or it was withdrawn on another day.
     """
-    today = clock.today()
-    dates = (("given_on", consent.given_on), ("withdrawn_on", consent.withdrawn_on))
-    problems = [_future(name, day, today) for name, day in dates if day is not None and day > today]
-    if consent.withdrawn_on is not None and consent.withdrawn_on < consent.given_on:
-        problems.append(
-            Problem(
-                code="withdrawn_before_given",
-                column="withdrawn_on",
-                value=consent.withdrawn_on.isoformat(),
-                message=f"withdrawn_on is {consent.withdrawn_on}, before the consent was given "
-                f"on {consent.given_on}.",
-            )
-        )
-    if problems:
-        raise InputRefused(tuple(problems))
+    _refuse_days(
+        ("given_on", consent.given_on),
+        ("withdrawn_on", consent.withdrawn_on),
+        code="withdrawn_before_given",
+        first="the consent was given",
+    )
     with writing(casebook.engine) as unit:
         runner_id, _ = get_runner_row(unit, casebook, consent.runner)
         stored = people.find_consent(unit, runner_id, consent)

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from casebook.domain.injuries import Course, Injury
 from casebook.domain.metrics import ErrorFigure, Metric
 from casebook.domain.people import Sex
-from casebook.domain.programmes import AdherenceWeek, Block, Programme, Target
+from casebook.domain.programmes import Programme, Target
 from casebook.domain.verdicts import FlagKind
 from casebook.storage import translation
 from casebook.storage.tables import (
@@ -200,9 +200,9 @@ def programmes_of(session: Session, runner_id: int, code: str) -> tuple[Programm
             ended_on=row.ended_on,
             kind=row.kind,
             rationale=row.rationale,
-            blocks=tuple(_block_value(block) for block in blocks[row.id]),
+            blocks=tuple(translation.block_value(block) for block in blocks[row.id]),
             targets=tuple(targets[row.id]),
-            adherence=tuple(_week_value(week) for week in weeks[row.id]),
+            adherence=tuple(translation.week_value(week) for week in weeks[row.id]),
         )
         for row in rows
     )
@@ -215,31 +215,6 @@ def _by_programme(
     for row in rows:
         grouped[row.programme_id].append(row)
     return grouped
-
-
-def _block_value(row: BlockRow) -> Block:
-    return Block(
-        position=row.position,
-        aim=row.aim,
-        exercise=row.exercise,
-        side=row.side,
-        sets=row.sets,
-        repetitions=row.repetitions,
-        load=row.load,
-        hold_s=row.hold_s,
-        sessions_per_week=row.sessions_per_week,
-    )
-
-
-def _week_value(row: AdherenceRow) -> AdherenceWeek:
-    return AdherenceWeek(
-        week_start=row.week_start,
-        sessions_planned=row.sessions_planned,
-        sessions_done=row.sessions_done,
-        pain_during=row.pain_during,
-        pain_morning_after=row.pain_morning_after,
-        comment=row.comment,
-    )
 
 
 def acknowledgements(

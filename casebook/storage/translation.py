@@ -8,8 +8,11 @@ from datetime import datetime
 from casebook.domain.injuries import Injury
 from casebook.domain.metrics import Condition, ErrorFigure, Metric
 from casebook.domain.people import Consent, Identity, Runner, User
+from casebook.domain.programmes import AdherenceWeek, Block
 from casebook.domain.visits import Conditions, Value, Visit
 from casebook.storage.tables import (
+    AdherenceRow,
+    BlockRow,
     ConsentRow,
     ErrorFigureRow,
     IdentityRow,
@@ -327,4 +330,31 @@ def figure_value(row: ErrorFigureRow, *, metric: str) -> ErrorFigure:
         source=row.source,
         adopted_at=row.adopted_at,
         retired_at=row.retired_at,
+    )
+
+
+def block_value(row: BlockRow) -> Block:
+    """A stored block of a programme as a value."""
+    return Block(
+        position=row.position,
+        aim=row.aim,
+        exercise=row.exercise,
+        side=row.side,
+        sets=row.sets,
+        repetitions=row.repetitions,
+        load=row.load,
+        hold_s=row.hold_s,
+        sessions_per_week=row.sessions_per_week,
+    )
+
+
+def week_value(row: AdherenceRow) -> AdherenceWeek:
+    """A stored week of adherence as a value."""
+    return AdherenceWeek(
+        week_start=row.week_start,
+        sessions_planned=row.sessions_planned,
+        sessions_done=row.sessions_done,
+        pain_during=row.pain_during,
+        pain_morning_after=row.pain_morning_after,
+        comment=row.comment,
     )
