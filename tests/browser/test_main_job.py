@@ -105,7 +105,7 @@ def test_a_flag_is_read_and_a_visit_logged_by_keyboard_shows_its_point_and_verdi
     page.keyboard.press("Enter")
 
     # Back at the runner: the visit, its point, and its verdict.
-    expect(page.get_by_text("5 values in one go")).to_be_visible(timeout=30_000)
+    expect(main_part(page).get_by_text("5 values in one go")).to_be_visible(timeout=30_000)
     settle(page)
     expect(page.get_by_role("heading", name="SKV-12")).to_be_visible()
     choose_metric(page, "Hip abductor strength")

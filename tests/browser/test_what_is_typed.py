@@ -77,7 +77,7 @@ def test_a_future_date_stores_nothing_and_a_decimal_comma_stores_its_number(
         main.get_by_text("No review planned").click()
         settle(page)
     save(page)
-    expect(page.get_by_text("1 value in one go")).to_be_visible(timeout=30_000)
+    expect(main.get_by_text("1 value in one go")).to_be_visible(timeout=30_000)
     (new,) = [one for one in visits(demo_file) if one not in before]
     assert new.visit.visited_on == date.today()
     assert new.visit.conditions.speed_km_h == 9.5
