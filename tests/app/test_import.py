@@ -43,6 +43,19 @@ def test_a_check_stores_nothing_and_an_import_then_does(app: AppTest, clinic: Ca
     assert stored.recorded_by == "AB"
 
 
+def test_an_import_with_a_number_to_look_at_again_is_told_as_imported(
+    app: AppTest, clinic: Casebook
+) -> None:
+    upload(app, "visits.csv", GOOD.replace(",301", ",1900"))
+    app.button(key="import_check").click().run()
+    assert "To look at again: 1 entry" in words(app)
+    app.button(key="import_run").click().run()
+    said = words(app)
+    assert "Imported. 1 entry read: 1 added" in said
+    assert "Something went wrong" not in said
+    assert find_visit(clinic, "R-in", date(2026, 5, 4)) is not None
+
+
 def test_importing_the_same_file_again_changes_nothing_and_says_so(app: AppTest) -> None:
     for _ in range(2):
         upload(app, "visits.csv", GOOD)
