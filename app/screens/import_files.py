@@ -124,8 +124,6 @@ def _on_disk(uploads: list[UploadedFile]) -> Iterator[list[Path]]:
 
 
 def _show_report(report: ImportReport, *, dry_run: bool) -> None:
-    # The check and the import are told on one page: their parts need names of their own.
-    place = "" if dry_run else "_done"
     if not report.ok:
         found = len(report.problems) + report.more_problems
         st.error(
@@ -133,17 +131,17 @@ def _show_report(report: ImportReport, *, dry_run: bool) -> None:
             "check them again.",
             icon=":material/block:",
         )
-        _show_problems(report.problems, found, "What is wrong", place=place)
+        _show_problems(report.problems, found, "What is wrong")
         return
     if report.warnings:
         asked = len(report.warnings) + report.more_warnings
-        with st.container(border=True, key=f"import_warnings{place}"):
+        with st.container(border=True):
             st.warning(
                 f"**To look at again: {count_words(asked, 'entry', 'entries')}**, taken as given "
                 "by the import. A slipped decimal sign or another unit would be stored like this.",
                 icon=":material/visibility:",
             )
-            _show_problems(report.warnings, asked, "What to look at", place=place)
+            _show_problems(report.warnings, asked, "What to look at")
     would = "would be " if dry_run else ""
     words = (
         f"{count_words(report.read, 'entry', 'entries')} read: {report.added} {would}added, "
@@ -175,22 +173,21 @@ def _file_line(file: FileReport) -> dict[str, str | int]:
     }
 
 
-def _show_problems(problems: tuple[Problem, ...], found: int, what: str, *, place: str) -> None:
+def _show_problems(problems: tuple[Problem, ...], found: int, what: str) -> None:
     """A table that breaks its sentences over lines, so that none is cut off."""
     shown = problems[:MOST_PROBLEMS_SHOWN]
-    with st.container(key=f"problem_table_{what.replace(' ', '_').lower()}{place}"):
-        st.table(
-            pd.DataFrame(
-                {
-                    "Where": [plain(_where(problem)) for problem in shown],
-                    "Value": [plain(problem.value) for problem in shown],
-                    what: [plain(problem.message) for problem in shown],
-                }
-            ),
-            border="horizontal",
-            hide_index=True,
-            alt=what,
-        )
+    st.table(
+        pd.DataFrame(
+            {
+                "Where": [plain(_where(problem)) for problem in shown],
+                "Value": [plain(problem.value) for problem in shown],
+                what: [plain(problem.message) for problem in shown],
+            }
+        ),
+        border="horizontal",
+        hide_index=True,
+        alt=what,
+    )
     if found > len(shown):
         st.caption(f"The first {len(shown)} of {found}.")
 
