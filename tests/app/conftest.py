@@ -5,11 +5,15 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 from datetime import date
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 import streamlit as st
-from streamlit.testing.v1 import AppTest
+from streamlit.components.v2.component_manager import BidiComponentManager
+from streamlit.runtime.scriptrunner.script_cache import ScriptCache
+from streamlit.testing.v1 import AppTest, app_test, local_script_runner
 
 from casebook.domain.injuries import Injury, Pathology, Region
 from casebook.domain.metrics import AppliesTo, ErrorFigure, ErrorOrigin
@@ -133,9 +137,29 @@ def no_caches() -> Iterator[None]:
     st.cache_resource.clear()
 
 
+@pytest.fixture(scope="session")
+def components() -> BidiComponentManager:
+    """Streamlit's components, looked for once as a server does, not for every AppTest."""
+    manager = BidiComponentManager()
+    manager.discover_and_register_components(start_file_watching=False)
+    return manager
+
+
+@pytest.fixture(scope="session", autouse=True)
+def scripts_compiled_once() -> Iterator[None]:
+    """One store of compiled pages for all sessions, as a server has; AppTest makes one a run."""
+    compiled = ScriptCache()
+    with pytest.MonkeyPatch.context() as patch:
+        for module in (app_test, local_script_runner):
+            patch.setattr(module, "ScriptCache", lambda: compiled)
+        yield
+
+
 @pytest.fixture
-def app() -> AppTest:
-    return AppTest.from_file(MAIN, default_timeout=30)
+def app(components: BidiComponentManager) -> AppTest:
+    app = AppTest.from_file(MAIN, default_timeout=30)
+    app._bidi_component_manager = components
+    return app
 
 
 def links(app: AppTest) -> list[str]:
@@ -144,10 +168,19 @@ def links(app: AppTest) -> list[str]:
 
 
 def at_page(app: AppTest, name: str, **query: str) -> AppTest:
-    """The app with a page opened, as by a link."""
-    app.run()
+    """The app with a page opened, as by its address."""
+    # An AppTest knows a page's address only once a page was drawn; each is told what the first
+    # one found, so that it need not draw the caseload before every other page.
+    app._registered_pages = app._registered_pages or _pages()
     app.query_params.update(query)
     return app.switch_page(f"screens/{name}.py").run()
+
+
+@cache
+def _pages() -> dict[str, Any]:
+    """The app's pages by their hash, as a first run registers them."""
+    first = AppTest.from_file(MAIN, default_timeout=30).run()
+    return dict(first._registered_pages)
 
 
 def words(app: AppTest) -> str:
