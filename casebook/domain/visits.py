@@ -95,6 +95,9 @@ class Value:
         Mean of the trials in the metric's own unit; None when missing.
     sd : float or None
         Standard deviation (n - 1) of the trials; None with fewer than two.
+    marking_sd : float or None
+        Standard deviation of the error that marking points on a picture brings to one trial,
+        in the metric's own unit; None where it is not known or no points were marked.
     """
 
     metric: str
@@ -104,6 +107,7 @@ class Value:
     sd: float | None = None
     trials: tuple[float, ...] = ()
     missing_reason: MissingReason | None = None
+    marking_sd: float | None = None
 
 
 def check_reading(number: float, *, column: str = "value") -> float:

@@ -302,11 +302,13 @@ def _settled(visit: Visit) -> Visit:
 
 
 def _settled_value(value: Value) -> Value:
+    marking = value.marking_sd
     if value.trials:
-        return value_of_trials(value.metric, value.side, value.trials)
+        settled = value_of_trials(value.metric, value.side, value.trials)
+        return replace(settled, marking_sd=marking)
     if value.mean is not None:
         settled = value_of_mean(value.metric, value.side, value.mean, value.n_trials)
-        return replace(settled, sd=value.sd if value.n_trials > 1 else None)
+        return replace(settled, sd=value.sd if value.n_trials > 1 else None, marking_sd=marking)
     if value.missing_reason is not None:
         return missing_value(value.metric, value.side, value.missing_reason)
     raise InputRefused(

@@ -42,6 +42,8 @@ SIDES = tuple(side.value for side in Side)
 REASONS = tuple(reason.value for reason in MissingReason)
 # Any fixed number: two imports into one PostgreSQL casebook take turns.
 IMPORT_LOCK = 7_206_301
+# Tables whose ids SQLite never gives again, as `tables.py` asks.
+NEVER_GIVEN_TWICE = (RunnerRow, VisitRow)
 # Of SQLite's page cache while importing; an upper bound that small imports never reach.
 CACHE_KIB = 65_536
 
@@ -348,6 +350,9 @@ def _next_ids(session: Session, kind: type[Row], n: int) -> list[int]:
         return list(session.scalars(statement, {"n": n}))
     # SQLite's unit of work took the only write lock at its start.
     start = session.scalar(select(func.max(kind.__table__.c.id))) or 0
+    if kind in NEVER_GIVEN_TWICE:
+        given = text("SELECT seq FROM sqlite_sequence WHERE name = :name")
+        start = max(start, session.scalar(given, {"name": kind.__tablename__}) or 0)
     return list(range(start + 1, start + n + 1))
 
 

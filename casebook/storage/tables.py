@@ -1,34 +1,25 @@
-"""Row classes: what is stored, and what the database itself refuses.
+"""Row classes of the case itself: what is stored, and what the database itself refuses.
 
-House rules: every foreign key is RESTRICT (an Alembic batch migration on SQLite would
-otherwise delete children in silence); enumerations are short text with a CHECK on their
-values; instants are aware UTC; numbers that must be finite are held within bounds, which
-also keeps NaN and infinity out on PostgreSQL.
+The house rules stand in `row_base.py`; the rows of how things were captured (history, drafts,
+imports, attachments) in `capture_tables.py`, and come from here as well.
 """
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
-from enum import StrEnum
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import (
     JSON,
     CheckConstraint,
-    Date,
-    DateTime,
-    Dialect,
-    Enum,
     ForeignKey,
     Index,
-    MetaData,
     String,
     Text,
-    TypeDecorator,
     UniqueConstraint,
     text,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.orm import Mapped, mapped_column
 
 from casebook.domain.injuries import Course, Occurrence, Onset, Pathology, Region
 from casebook.domain.metrics import (
@@ -46,59 +37,45 @@ from casebook.domain.programmes import Aim, ProgrammeKind, TargetDirection, Targ
 from casebook.domain.sides import InjurySide, Side
 from casebook.domain.verdicts import FlagKind
 from casebook.domain.visits import LARGEST_READING, MOST_TRIALS, MissingReason, VisitKind
+from casebook.storage.capture_tables import (
+    AttachmentRow,
+    DraftRow,
+    HistoryRow,
+    ImportMappingRow,
+    ImportRunRow,
+    MeasurementSetMetricRow,
+    MeasurementSetRow,
+)
+from casebook.storage.row_base import Row, UtcDateTime, coded, within
 
-NAMING = {
-    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-    "ck": "ck_%(table_name)s_%(constraint_name)s",
-    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
-    "pk": "pk_%(table_name)s",
-}
-
-
-class UtcDateTime(TypeDecorator[datetime]):
-    """Aware UTC instants in and out, on databases with and without time zones."""
-
-    impl = DateTime(timezone=True)
-    cache_ok = True
-
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        if value is None:
-            return None
-        if value.tzinfo is None:
-            raise ValueError("an instant without a time zone cannot be stored")
-        moment = value.astimezone(UTC)
-        return moment.replace(tzinfo=None) if dialect.name == "sqlite" else moment
-
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        del dialect
-        if value is None:
-            return None
-        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
-
-
-def coded(kind: type[StrEnum], name: str) -> Enum:
-    """A column of one of an enumeration's values, checked by the database."""
-    return Enum(
-        kind,
-        name=name,
-        native_enum=False,
-        create_constraint=True,
-        length=40,
-        values_callable=lambda members: [member.value for member in members],
-    )
-
-
-def within(column: str, low: float, high: float) -> str:
-    """SQL for 'low <= column <= high'; NaN and infinity fail it."""
-    return f"{column} BETWEEN {low:.0f} AND {high:.0f}"
-
-
-class Row(DeclarativeBase):
-    """Base of all row classes."""
-
-    metadata = MetaData(naming_convention=NAMING)
-    type_annotation_map = {datetime: UtcDateTime(), date: Date()}
+__all__ = [
+    "AdherenceRow",
+    "AttachmentRow",
+    "BlockRow",
+    "ClinicRow",
+    "ConsentRow",
+    "DraftRow",
+    "ErrorFigureRow",
+    "FlagAcknowledgementRow",
+    "HistoryRow",
+    "IdentityRow",
+    "ImportMappingRow",
+    "ImportRunRow",
+    "InjuryRow",
+    "MeasurementSetMetricRow",
+    "MeasurementSetRow",
+    "MetricRow",
+    "ProgrammeRow",
+    "Row",
+    "RunnerRow",
+    "TargetRow",
+    "TrialRow",
+    "UserRow",
+    "UtcDateTime",
+    "ValueRow",
+    "VisitRow",
+    "VisitSaveRow",
+]
 
 
 class ClinicRow(Row):
@@ -134,6 +111,8 @@ class RunnerRow(Row):
         CheckConstraint("birth_year BETWEEN 1900 AND 2100", name="birth_year"),
         CheckConstraint("height_cm BETWEEN 50 AND 260", name="height"),
         CheckConstraint("mass_kg BETWEEN 10 AND 350", name="mass"),
+        # An id is never given twice: the history tells of runners that an undone import took.
+        {"sqlite_autoincrement": True},
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -206,6 +185,7 @@ class VisitRow(Row):
         CheckConstraint("frames_per_s BETWEEN 10 AND 2000", name="frame_rate"),
         CheckConstraint("pain_today BETWEEN 0 AND 10", name="pain"),
         CheckConstraint("next_due_on >= visited_on", name="next_due"),
+        {"sqlite_autoincrement": True},
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -372,6 +352,11 @@ class ValueRow(Row):
             f"sd IS NULL OR (n_trials > 1 AND {within('sd', 0, 2 * LARGEST_READING)})", name="sd"
         ),
         CheckConstraint("saved_in >= 1", name="saved_in"),
+        CheckConstraint(
+            "marking_sd IS NULL OR (mean IS NOT NULL"
+            f" AND {within('marking_sd', 0, LARGEST_READING)})",
+            name="marking_sd",
+        ),
         Index("ix_value_metric_id", "metric_id"),
     )
 
@@ -387,6 +372,8 @@ class ValueRow(Row):
     )
     # Revision of the visit that brought it, so that what another person added can be listed.
     saved_in: Mapped[int] = mapped_column(default=1, server_default=text("1"))
+    # SD of the error of one trial that comes from marking points on pictures, where it is known.
+    marking_sd: Mapped[float | None]
 
 
 class TrialRow(Row):

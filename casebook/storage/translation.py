@@ -196,6 +196,7 @@ def value_row(value: Value, *, visit_id: int, metric_id: int, saved_in: int = 1)
         mean=value.mean,
         sd=value.sd,
         missing_reason=value.missing_reason,
+        marking_sd=value.marking_sd,
         saved_in=saved_in,
     )
 
@@ -218,6 +219,7 @@ def stored_value(row: ValueRow, *, metric: str, trials: Sequence[float] = ()) ->
         sd=row.sd,
         trials=tuple(trials),
         missing_reason=row.missing_reason,
+        marking_sd=row.marking_sd,
     )
 
 

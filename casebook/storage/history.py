@@ -1,0 +1,101 @@
+"""The history as it is stored: entries are put after the last one and read, nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from itertools import islice
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, func, insert, select
+from sqlalchemy.orm import Session
+
+from casebook.domain.history import Change, Entry, chained
+from casebook.storage.tables import HistoryRow
+
+# Our own number for PostgreSQL's advisory lock: entries are sealed upon the last one, one unit
+# of work after the other.
+CHAIN_LOCK = 8_140_927
+ROWS_AT_ONCE = 2_000
+
+COLUMNS = tuple(column.key for column in HistoryRow.__mapper__.column_attrs)
+
+
+def append(
+    session: Session,
+    changes: Iterable[Change],
+    *,
+    by: str,
+    at: datetime,
+    import_run_id: int | None = None,
+) -> int:
+    """Put changes after the last entry, in their order; returns how many.
+
+    Called once in a unit of work and last before its commit: on PostgreSQL it takes a lock that
+    only the end of the unit lets go, so that a unit that waited for a row after it could block
+    another for ever.
+
+    Parameters
+    ----------
+    by : str
+        Code of whoever did it; empty where it is not known.
+    at : datetime
+        Aware UTC.
+    """
+    session.flush()
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(select(func.pg_advisory_xact_lock(CHAIN_LOCK)))
+    entries = chained(changes, after=last(session), at=at, by=by, import_run_id=import_run_id)
+    written = 0
+    while batch := [_row(entry) for entry in islice(entries, ROWS_AT_ONCE)]:
+        session.execute(insert(HistoryRow), batch)
+        written += len(batch)
+    return written
+
+
+def last(session: Session | Connection) -> tuple[int, str]:
+    """Number and hash of the last entry; (0, '') in an empty history."""
+    row = session.execute(
+        select(HistoryRow.number, HistoryRow.hash).order_by(HistoryRow.number.desc()).limit(1)
+    ).first()
+    return (0, "") if row is None else (row[0], row[1])
+
+
+def entries_of_runner(session: Session, runner_id: int) -> tuple[Entry, ...]:
+    """Everything told of a runner, oldest first."""
+    return tuple(_entries(session, HistoryRow.runner_id == runner_id))
+
+
+def entries_of_visit(session: Session, visit_id: int) -> tuple[Entry, ...]:
+    """Everything told of a visit, oldest first."""
+    return tuple(_entries(session, HistoryRow.visit_id == visit_id))
+
+
+def entries_of_import(session: Session, import_run_id: int) -> tuple[Entry, ...]:
+    """Everything that an import did, oldest first."""
+    return tuple(_entries(session, HistoryRow.import_run_id == import_run_id))
+
+
+def find_entry(session: Session, number: int) -> Entry | None:
+    """One entry by its number."""
+    return next(_entries(session, HistoryRow.number == number), None)
+
+
+def every_entry(connection: Session | Connection) -> Iterator[Entry]:
+    """The whole history in order; only some thousands of entries are held at a time."""
+    yield from _entries(connection, None)
+
+
+def _entries(
+    session: Session | Connection, condition: ColumnElement[bool] | None
+) -> Iterator[Entry]:
+    query = select(*(getattr(HistoryRow, name) for name in COLUMNS)).order_by(HistoryRow.number)
+    if condition is not None:
+        query = query.where(condition)
+    rows = session.execute(query.execution_options(yield_per=ROWS_AT_ONCE))
+    for row in rows:
+        yield Entry(**dict(zip(COLUMNS, row, strict=True)))
+
+
+def _row(entry: Entry) -> dict[str, Any]:
+    return {name: getattr(entry, name) for name in COLUMNS}
