@@ -112,11 +112,22 @@ def read_sheet(path: Path, known_names: Iterable[str] = ()) -> Sheet:
         When the file as a whole cannot be read: missing, empty, of another kind, in another
         encoding, with a broken quotation, without a header.
     """
-    text = _decode(_read_bytes(path))
+    text = decoded(path)
     line, start, end, delimiter = _find_header(text, frozenset(known_names))
     header = _header(text[start:end], line, delimiter)
     _check_header(header)
     return _read_body(path.name, header, (line, text, end + 1), delimiter)
+
+
+def decoded(path: Path) -> str:
+    """The text of a file, with line ends of one kind.
+
+    Raises
+    ------
+    InputRefused
+        When it is missing, empty, too large, of another kind or in another encoding.
+    """
+    return _decode(_read_bytes(path))
 
 
 def _whole_file(
@@ -240,6 +251,13 @@ def _delimiter(first: str, known: frozenset[str]) -> str:
 
 
 def _check_header(header: tuple[str, ...]) -> None:
+    problems = header_problems(header, 1)
+    if problems:
+        raise InputRefused(tuple(problems))
+
+
+def header_problems(header: tuple[str, ...], line: int) -> list[Problem]:
+    """Column names that stand twice."""
     seen: dict[str, str] = {}
     problems = []
     for name in header:
@@ -249,14 +267,13 @@ def _check_header(header: tuple[str, ...]) -> None:
                 Problem(
                     code="column_twice",
                     message=f"the header has the column '{name}' twice; keep one of them.",
-                    row=1,
+                    row=line,
                     column=name,
                     value=name,
                 )
             )
         seen[folded] = name
-    if problems:
-        raise InputRefused(tuple(problems))
+    return problems
 
 
 def _read_body(
