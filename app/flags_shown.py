@@ -39,7 +39,13 @@ def show_flags(casebook: Casebook, review: Review) -> None:
     ordered = sorted(review.open_flags, key=lambda flag: flag.kind is not FlagKind.SYMPTOM_UP)
     for number, flag in enumerate(ordered):
         _open_flag(casebook, review, flag, number)
-    if not review.open_flags:
+    # A green tick beside a visit that could be held against nothing would reassure for nothing.
+    if not review.open_flags and not review.tests:
+        st.info(
+            f"No flag could be raised at the latest visit ({day_words(latest)}).",
+            icon=":material/help:",
+        )
+    elif not review.open_flags:
         st.success(
             f"No open flag at the latest visit ({day_words(latest)}).",
             icon=":material/check_circle:",

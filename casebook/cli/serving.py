@@ -90,7 +90,7 @@ def _app(url: str, port: int) -> Iterator[subprocess.Popen[bytes]]:
         ),
     }
     command = [
-        *(sys.executable, "-m", "streamlit", "run", str(place / "main.py")),
+        *(sys.executable, "-m", "casebook.cli.app_process", "run", str(place / "main.py")),
         *("--server.headless", "true"),
         *("--server.address", ADDRESS),
         *("--server.port", str(port)),
@@ -99,9 +99,10 @@ def _app(url: str, port: int) -> Iterator[subprocess.Popen[bytes]]:
         *("--logger.hideWelcomeMessage", "true"),
         *("--logger.level", "warning"),
     ]
-    # What it greets with goes nowhere; its log, on standard error, stays.
+    # What it greets with goes nowhere; its log, on standard error, stays. Nothing is written to
+    # its standard input: that ends when this process does, and the app with it.
     process = subprocess.Popen(
-        command, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL
+        command, env=environment, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL
     )
     try:
         yield process

@@ -269,17 +269,21 @@ def test_a_flag_of_an_asymmetry_says_which_side_moved(app: AppTest) -> None:
 def test_where_nothing_was_compared_no_number_of_false_flags_is_given(
     app: AppTest, clinic: Casebook
 ) -> None:
-    record_visit(
-        clinic,
-        Visit(
-            runner=WORSE,
-            visited_on=date(2026, 4, 6),
-            kind=VisitKind.REVIEW,
-            values=(value_of_trials("cadence", Side.NONE, [171.0]),),
-        ),
-        by="AB",
-    )
+    for runner in (WORSE, STEADY):
+        record_visit(
+            clinic,
+            Visit(
+                runner=runner,
+                visited_on=date(2026, 4, 6),
+                kind=VisitKind.REVIEW,
+                values=(value_of_trials("cadence", Side.NONE, [171.0]),),
+            ),
+            by="AB",
+        )
     at_page(app, "runner", runner=WORSE)
     said = words(app)
     assert "Nothing was compared at the latest visit" in said
     assert "0 comparisons" not in said
+    at_page(app, "runner", runner=STEADY)
+    assert "No flag could be raised at the latest visit (6 Apr 2026)" in words(app)
+    assert not app.success, "a tick would reassure for nothing"

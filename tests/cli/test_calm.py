@@ -66,6 +66,22 @@ def test_the_app_answers_until_ctrl_c_and_then_ends_calmly(
         status(port, "/_stcore/health")
 
 
+def test_the_app_does_not_outlive_a_command_that_was_killed_outright(
+    served: tuple[subprocess.Popen[str], int],
+):
+    process, port = served
+    process.kill()
+    process.wait()
+    until = time.monotonic() + 20
+    while time.monotonic() < until:
+        try:
+            status(port, "/_stcore/health")
+        except ConnectionError:
+            return
+        time.sleep(0.05)
+    pytest.fail("the app still answers")
+
+
 @pytest.mark.parametrize("command", ["serve", "demo"])
 def test_a_port_in_use_is_told_with_another_one(casebook: Casebook, demo: Path, command: str):
     with socket.socket() as door:
