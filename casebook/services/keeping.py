@@ -12,6 +12,7 @@ from sqlalchemy import Engine
 from casebook.domain.errors import StoreUnavailable
 from casebook.services import clock
 from casebook.services.cataloguing import load_starter_catalogue
+from casebook.services.checking_files import file_findings
 from casebook.services.opened import Casebook
 from casebook.storage import checks, clinics, migrating
 from casebook.storage.database import address, make_engine, shown, sqlite_path
@@ -214,6 +215,9 @@ def check_casebook(casebook: Casebook) -> CheckReport:
     with connected(casebook.engine) as connection:
         parts = tuple(
             CheckPart(name=finding.name, ok=finding.ok, detail=finding.detail)
-            for finding in checks.findings(connection)
+            for finding in (
+                *checks.findings(connection),
+                *file_findings(casebook.url, connection),
+            )
         )
     return CheckReport(ok=all(part.ok for part in parts), parts=parts)

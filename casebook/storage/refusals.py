@@ -38,6 +38,7 @@ NATURAL_KEYS = {
     "target": "a target on this metric and side in the programme",
     "adherence": "this week of the programme",
     "flag_acknowledgement": "an acknowledgement of this flag",
+    "attachment": "this very file at this visit",
 }
 
 BUSY = (
