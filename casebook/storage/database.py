@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import random
 import sqlite3
+import time
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +18,8 @@ BUSY_SECONDS = 30
 # Execution option: this unit will write, so SQLite takes the write lock at its start. A unit
 # that first reads and then writes could otherwise be refused half-way, without any waiting.
 WRITES = "casebook_writes"
+# Seconds between two tries for SQLite's write lock, drawn anew each time.
+RETRY = (0.0005, 0.006)
 
 
 def address(db: str | Path) -> str:
@@ -118,4 +122,35 @@ def _prepare_sqlite(connection: sqlite3.Connection, _entry: ConnectionPoolEntry)
 
 def _begin_sqlite(connection: Connection) -> None:
     options: dict[str, Any] = dict(connection.get_execution_options())
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get(WRITES) else "BEGIN")
+    if not options.get(WRITES):
+        connection.exec_driver_sql("BEGIN")
+        return
+    raw: Any = connection.connection.driver_connection
+    patience = raw.execute("PRAGMA busy_timeout").fetchone()[0]
+    raw.execute("PRAGMA busy_timeout = 0").close()
+    try:
+        if not _locked_for_writing(raw, patience / 1000):
+            # Once more, so that what the database says is told like any other of its refusals.
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+    finally:
+        raw.execute(f"PRAGMA busy_timeout = {patience}").close()
+
+
+def _locked_for_writing(raw: sqlite3.Connection, patience_s: float) -> bool:
+    """Take SQLite's write lock; False when it stayed taken, or cannot be taken at all.
+
+    SQLite itself waits ever longer between its tries, so that whoever has waited longest is
+    passed by those who came last. Here all who wait try equally often.
+    """
+    waited = 0.0
+    while True:
+        try:
+            raw.execute("BEGIN IMMEDIATE").close()
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or waited >= patience_s:
+                return False
+        else:
+            return True
+        pause = random.uniform(*RETRY)  # noqa: S311 - nothing secret hangs on it
+        time.sleep(pause)
+        waited += pause
