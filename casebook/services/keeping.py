@@ -13,6 +13,7 @@ from casebook.domain.errors import StoreUnavailable
 from casebook.services import clock
 from casebook.services.cataloguing import load_starter_catalogue
 from casebook.services.checking_files import file_findings
+from casebook.services.measurement_sets import load_starter_sets
 from casebook.services.opened import Casebook
 from casebook.storage import checks, clinics, migrating
 from casebook.storage.database import address, make_engine, shown, sqlite_path
@@ -77,7 +78,8 @@ def resolve_url(db: str | None) -> str:
 def create_casebook(url: str, *, clinic_name: str = "Clinic") -> Casebook:
     """Make a casebook, or bring one that stands up to date; doing it again changes nothing.
 
-    Migrates to the newest tables, adds the clinic and the starter catalogue.
+    Migrates to the newest tables, adds the clinic, the starter catalogue and, to a clinic that
+    never had any, the starter's measurement sets.
 
     Parameters
     ----------
@@ -105,6 +107,7 @@ def create_casebook(url: str, *, clinic_name: str = "Clinic") -> Casebook:
                 unit.commit()
             casebook = Casebook(url=url, engine=engine, clinic_id=clinic_id)
             load_starter_catalogue(casebook)
+            load_starter_sets(casebook)
     except BaseException:
         engine.dispose()
         raise

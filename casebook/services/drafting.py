@@ -1,0 +1,90 @@
+"""Drafts: what was typed into a visit's sheet is kept in the store until the visit is saved.
+
+A draft is found by an unguessable key, so that the sheet comes back after a reload, a restart
+of the server or an expired session.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from casebook.services import clock
+from casebook.services.opened import Casebook
+from casebook.storage import drafts
+from casebook.storage.session import reading, writing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitDraft:
+    """A draft as it is stored.
+
+    Parameters
+    ----------
+    owner : str
+        Code of who began it; empty where it is not known.
+    content : mapping of str to JSON
+        Field by field what was typed.
+    started_at, saved_at : datetime
+        Aware UTC.
+    """
+
+    key: str
+    owner: str
+    content: Mapping[str, Any]
+    started_at: datetime
+    saved_at: datetime
+
+
+def new_key() -> str:
+    """A key that nobody guesses; nothing is stored for it yet."""
+    return secrets.token_urlsafe(16)
+
+
+def keep_typed(casebook: Casebook, key: str, changes: Mapping[str, Any], *, owner: str) -> None:
+    """Keep what was just typed; the draft begins with its first field.
+
+    Parameters
+    ----------
+    changes : mapping of str to JSON
+        The fields that changed and nothing else; None takes a field out.
+    owner : str
+        Code of who types; kept where the draft has no owner yet.
+    """
+    with writing(casebook.engine) as unit:
+        drafts.write_draft(unit, casebook.clinic_id, key, changes, owner=owner, at=clock.now())
+        unit.commit()
+
+
+def find_draft(casebook: Casebook, key: str) -> VisitDraft | None:
+    """A draft by its key, or None."""
+    with reading(casebook.engine) as unit:
+        found = drafts.find_draft(unit, casebook.clinic_id, key)
+    return None if found is None else _shown(found)
+
+
+def list_drafts(casebook: Casebook) -> tuple[VisitDraft, ...]:
+    """Every draft of the clinic, last saved first."""
+    with reading(casebook.engine) as unit:
+        return tuple(_shown(one) for one in drafts.drafts(unit, casebook.clinic_id))
+
+
+def drop_draft(casebook: Casebook, key: str) -> bool:
+    """Remove a draft, once its visit is saved or on purpose; False where there was none."""
+    with writing(casebook.engine) as unit:
+        gone = drafts.remove_draft(unit, casebook.clinic_id, key)
+        unit.commit()
+    return gone
+
+
+def _shown(found: drafts.KeptDraft) -> VisitDraft:
+    return VisitDraft(
+        key=found.key,
+        owner=found.owner,
+        content=found.content,
+        started_at=found.started_at,
+        saved_at=found.saved_at,
+    )
