@@ -1,0 +1,222 @@
+"""How well points and moments were marked, and what that does to the mean of trials."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import t
+from uncertainties import ufloat
+
+from casebook.statistics.error import LEVEL, z_two_sided
+from casebook.statistics.geometry import Number
+
+FRAME_ROUNDING_SD = 1.0 / math.sqrt(12.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Errors of the mean of some trials, in the unit of the trials; see `spread_of_trials`."""
+
+    mean: float
+    own: float
+    shared: float
+    mean_sd: float
+    stored: float
+
+
+def widened_sd(sd: float, degrees: int) -> float:
+    """A standard deviation that was estimated from few markings, widened for how few they were.
+
+    Parameters
+    ----------
+    sd : float, >= 0
+    degrees : int, >= 1
+        Degrees of freedom of the estimate.
+
+    Returns
+    -------
+    float
+        sd * t(0.975, degrees) / z(0.975): an interval of 1.96 widened standard deviations
+        then holds 95 % of errors, as it would with the true one.
+
+    Raises
+    ------
+    ValueError
+        For no degree of freedom: nothing was marked twice.
+
+    References
+    ----------
+    [Student1908]
+
+    Examples
+    --------
+    >>> round(widened_sd(1.0, 1), 2), round(widened_sd(1.0, 20), 3)
+    (6.48, 1.064)
+    """
+    if degrees < 1:
+        raise ValueError(f"degrees is {degrees}; expected 1 or more.")
+    return float(sd * t.ppf(0.5 + LEVEL / 2.0, degrees) / z_two_sided())
+
+
+def repeated_sd(readings: Iterable[tuple[Hashable, float]]) -> tuple[float, int]:
+    """Standard deviation of a single reading, pooled over what was read more than once.
+
+    Parameters
+    ----------
+    readings : iterable of (what, number)
+        `what` names the thing that was read; its readings may stand anywhere.
+
+    Returns
+    -------
+    sd : float
+        sqrt(sum of squares about each thing's mean / degrees), NaN where nothing was read twice.
+    degrees : int
+        Sum over the things of their readings minus one.
+
+    References
+    ----------
+    [Bland1995]
+
+    Examples
+    --------
+    >>> sd, degrees = repeated_sd([("a", 1.0), ("b", 5.0), ("a", 3.0), ("c", 9.0)])
+    >>> round(sd, 4), degrees
+    (1.4142, 1)
+    """
+    groups: dict[Hashable, list[float]] = {}
+    for what, number in readings:
+        groups.setdefault(what, []).append(number)
+    degrees = sum(len(group) - 1 for group in groups.values())
+    if degrees == 0:
+        return math.nan, 0
+    squares = sum(float(np.var(group)) * len(group) for group in groups.values())
+    return math.sqrt(squares / degrees), degrees
+
+
+def with_error(value: float, sd: float) -> Number:
+    """A number with an error of its own, independent of every other made so.
+
+    Parameters
+    ----------
+    value : float
+    sd : float, >= 0
+        0 for one that is taken as exact.
+
+    Returns
+    -------
+    number with an error
+        From the library `uncertainties`, which keeps track of what several results share.
+
+    References
+    ----------
+    [JCGM2008]
+
+    Examples
+    --------
+    >>> one = with_error(3.0, 0.3)
+    >>> (one - one).std_dev, round((2 * one).std_dev, 3)
+    (0.0, 0.6)
+    """
+    return ufloat(value, sd) if sd > 0.0 else float(value)
+
+
+def spread_of_trials(trials: Sequence[Number]) -> Spread:
+    """Errors of the mean of trials whose errors may be shared.
+
+    Every trial is a sum of independent errors times its slopes (delta method, first order). An
+    error is told shared as far as it moves the mean of all trials: averaging does not shrink it.
+
+    Parameters
+    ----------
+    trials : sequence of numbers with an error
+        One or more, in one unit.
+
+    Returns
+    -------
+    Spread
+        `own`: root mean square over the trials of what each has for itself; `shared`:
+        standard deviation of what appears in the trials alike; `mean_sd`: of their mean, with
+        every covariance; `stored`: max(sqrt(n) * mean_sd, root mean square of a single trial's
+        whole error). For own errors that are independent and a shared one it is
+        sqrt(own2 + n * shared2), and `stored` / sqrt(n) is never below `mean_sd`.
+
+    References
+    ----------
+    [JCGM2008]
+
+    Examples
+    --------
+    >>> scale = with_error(0.0, 3.0)
+    >>> found = spread_of_trials([with_error(10.0, 4.0) + scale for _ in range(4)])
+    >>> round(found.own, 6), round(found.shared, 6), round(found.mean_sd, 4)
+    (4.0, 3.0, 3.6056)
+    >>> round(found.stored, 4) == round((4.0**2 + 4 * 3.0**2) ** 0.5, 4)
+    True
+    """
+    n = len(trials)
+    mean = sum(trials[1:], trials[0] + 0.0) / n
+    slopes: dict[object, list[float]] = {}
+    for trial in trials:
+        for source, slope in getattr(trial, "derivatives", {}).items():
+            slopes.setdefault(source, []).append(slope * source.std_dev)
+    single = own = shared = 0.0
+    for parts in slopes.values():
+        squares = math.fsum(part * part for part in parts)
+        single += squares
+        if len(parts) == n > 1:  # in every trial
+            alike = (math.fsum(parts) / n) ** 2
+            shared += alike
+            own += squares - n * alike
+        else:
+            own += squares
+    mean_sd = _sd(mean)
+    whole = math.sqrt(single / n)
+    return Spread(
+        mean=_nominal(mean),
+        own=math.sqrt(max(own, 0.0) / n),
+        shared=math.sqrt(shared),
+        mean_sd=mean_sd,
+        stored=max(math.sqrt(n) * mean_sd, whole),
+    )
+
+
+def difference_of_means(right: Sequence[Number], left: Sequence[Number]) -> tuple[float, float]:
+    """Right minus left of two means, with the error of the difference.
+
+    Parameters
+    ----------
+    right, left : sequence of numbers with an error
+        Trials of either side, in one unit.
+
+    Returns
+    -------
+    difference, sd : float
+        What both sides share is counted once: it cancels where it moves both alike, and counts
+        twofold where it moves them apart, as a contact does that ends one side's step and
+        begins the other's.
+
+    References
+    ----------
+    [JCGM2008]
+
+    Examples
+    --------
+    >>> contacts = [with_error(float(at), 1.0) for at in range(0, 60, 10)]
+    >>> steps = [after - before for before, after in zip(contacts, contacts[1:])]
+    >>> difference, sd = difference_of_means(steps[0:4:2], steps[1:4:2])
+    >>> round(sd**2, 6)  # independent sides would have 4 * 1 / 2
+    3.5
+    """
+    found = sum(right[1:], right[0] + 0.0) / len(right) - sum(left[1:], left[0] + 0.0) / len(left)
+    return _nominal(found), _sd(found)
+
+
+def _nominal(number: Number) -> float:
+    return float(getattr(number, "nominal_value", number))
+
+
+def _sd(number: Number) -> float:
+    return float(getattr(number, "std_dev", 0.0))
