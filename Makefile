@@ -13,8 +13,6 @@ PORT ?= 8501
 WORKERS ?= 2
 # The matrices here are small: threads of the linear algebra only wait for one another.
 export OPENBLAS_NUM_THREADS := 1
-# The rooms whose every branch must be tested; counting branches elsewhere only takes time.
-PURE := tests/domain tests/statistics tests/published casebook/domain casebook/statistics
 PIP := $(BIN)/python -m pip --disable-pip-version-check install --quiet --constraint constraints.txt
 PINNED := pyproject.toml constraints.txt
 
@@ -30,16 +28,32 @@ help:
 demo: $(VENV)/.runs
 	@exec $(BIN)/casebook demo --port $(PORT)
 
-test: $(VENV)/.tests lint
+# What is checked in a second, before anything that takes minutes.
+define QUICK_LINT
+$(BIN)/ruff check .
+$(BIN)/ruff format --check --quiet .
+$(BIN)/lint-imports --no-logo
+endef
+
+# Types are checked beside the tests, where the browser's tests leave a processor idle; what
+# mypy says stands at the end, and the run fails if either does. Which tests count for coverage,
+# and why not all, is told in tests/covering.py.
+test: $(VENV)/.tests
 	@.ci/install-system chromium
-	$(BIN)/pytest -n $(WORKERS) --dist loadgroup -m 'not bench' --cov --cov-report=term $(PURE)
-	$(BIN)/pytest -n $(WORKERS) --dist loadgroup -m 'not bench' $(PURE:%=--ignore=%)
+	$(QUICK_LINT)
+	types=$$(mktemp)
+	$(BIN)/mypy > "$$types" 2>&1 & mypy=$$!
+	trap 'kill "$$mypy" 2> /dev/null || true; rm -f "$$types"' EXIT
+	tested=0
+	$(BIN)/pytest -n $(WORKERS) --dist loadgroup -m 'not bench' --cov --cov-report=term \
+	  --durations=15 || tested=$$?
+	wait "$$mypy" || { cat "$$types"; exit 1; }
+	cat "$$types"
+	exit "$$tested"
 
 lint: $(VENV)/.tests
-	@$(BIN)/ruff check .
-	$(BIN)/ruff format --check --quiet .
+	@$(QUICK_LINT)
 	$(BIN)/mypy
-	$(BIN)/lint-imports --no-logo
 
 screenshots: $(VENV)/.tests
 	@.ci/install-system chromium

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 
 # Before anything loads numpy; the Makefile says why.
@@ -23,15 +25,24 @@ settings.register_profile(
 settings.load_profile("casebook")
 
 # Stores to test with: SQLite files and a PostgreSQL server.
-pytest_plugins = ["tests.stores"]
+pytest_plugins = ["tests.covering", "tests.stores"]
+
+
+@pytest.fixture(scope="session")
+def data_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Names for folders of data, one a test.
+
+    Counted here: pytest's own numbering looks through every folder there is for the next one.
+    """
+    root = tmp_path_factory.mktemp("data")
+    return (root / str(number) for number in count())
 
 
 @pytest.fixture(autouse=True)
-def own_data_folder(
-    tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
-) -> Path:
+def own_data_folder(data_folders: Iterator[Path], monkeypatch: pytest.MonkeyPatch) -> Path:
     """No test touches the casebook of whoever runs it."""
-    folder = tmp_path_factory.mktemp("data")
+    folder = next(data_folders)
+    folder.mkdir()
     monkeypatch.setenv("XDG_DATA_HOME", str(folder))
     monkeypatch.delenv("CASEBOOK_DATABASE_URL", raising=False)
     return folder

@@ -165,7 +165,8 @@ def test_trials_written_and_read_back_are_the_same_to_fifteen_digits(trials: lis
     assert again.trials == pytest.approx(tuple(rounded), rel=1e-14, abs=1e-9)
 
 
-def test_a_mean_and_a_reason_are_written_as_one_would_type_them() -> None:
+def test_trials_a_mean_and_a_reason_are_written_as_one_would_type_them() -> None:
+    assert write_entry(value_of_trials("pelvic_drop", Side.LEFT, [4.1, 4.0])) == "4.1 4"
     assert write_entry(value_of_mean("pelvic_drop", Side.LEFT, 4.1, 7)) == "4.1 n=7"
     reason = missing_value("pelvic_drop", Side.LEFT, MissingReason.NOT_VISIBLE)
     assert write_entry(reason) == "not visible"

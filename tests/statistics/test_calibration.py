@@ -16,6 +16,8 @@ from casebook.statistics.flagging import FALSE_DISCOVERY_RATE
 from tests.bench.flag_calibration import measure_false, measure_power
 from tests.statistics.simulated_runners import Design, simulated, stable
 
+pytestmark = pytest.mark.simulated
+
 # Errors of the sides: session and trial, correlated or not; baselines; visits; metrics.
 CIRCUMSTANCES = [
     Design(baselines=1, visits=3, metrics=12),

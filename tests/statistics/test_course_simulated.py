@@ -9,6 +9,7 @@ from casebook.statistics.course.phases import segmented_regression
 from casebook.statistics.course.slopes import known_error_line
 from casebook.statistics.course.smoothing import smoothed_course
 
+pytestmark = pytest.mark.simulated
 SEED = 20260105
 
 

@@ -100,8 +100,9 @@ def false_changes(share: float, degrees: int, factor: float) -> float:
 
     def beyond(ratio: float) -> float:
         told = 1.0 - share + share * factor**2 * ratio
-        return float(2 * norm.sf(z_two_sided() * np.sqrt(told)) * density.pdf(ratio))
+        return float(2 * norm.sf(z * np.sqrt(told)) * density.pdf(ratio))
 
+    z = z_two_sided()
     density = chi2(degrees, scale=1.0 / degrees)
     ends = density.ppf([1e-12, 0.5, 1 - 1e-12])
     return sum(quad(beyond, low, high)[0] for low, high in pairwise(ends))

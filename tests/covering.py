@@ -1,0 +1,52 @@
+"""Which tests count for coverage, so that no other pays for being watched.
+
+Every branch of the domain and of statistics must be reached by a test whose cases are written
+down. What hypothesis draws, what is simulated and what passes by chance through an app or a
+command count for nothing, and run without the tracer, which makes them up to twice as slow.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from coverage import Coverage
+
+ROOMS = (
+    "tests/domain/",
+    "tests/statistics/",
+    "tests/published/",
+    "casebook/domain/",
+    "casebook/statistics/",
+)
+
+
+def counts(item: pytest.Item) -> bool:
+    """Whether the branches that a test reaches count as tested."""
+    drawn = any(item.get_closest_marker(name) for name in ("hypothesis", "simulated"))
+    return item.nodeid.startswith(ROOMS) and not drawn
+
+
+class Watch:
+    """The tracer, on while a test runs that counts."""
+
+    def __init__(self, coverage: Coverage) -> None:
+        self.coverage = coverage
+        self.on = True
+
+    def turn(self, *, on: bool) -> None:
+        if on != self.on:
+            (self.coverage.start if on else self.coverage.stop)()
+            self.on = on
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        self.turn(on=counts(item))
+        return (yield)
+
+
+def pytest_collection_finish(session: pytest.Session) -> None:
+    # The modules themselves were read before, and their lines have been seen.
+    coverage = Coverage.current()
+    if coverage is not None:
+        session.config.pluginmanager.register(Watch(coverage))
