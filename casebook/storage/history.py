@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, func, insert, select
 from sqlalchemy.orm import Session
 
-from casebook.domain.history import Change, Entry, chained
+from casebook.domain.history import Change, Entry, Subject, chained
 from casebook.storage.tables import HistoryRow
 
 # Our own number for PostgreSQL's advisory lock: entries are sealed upon the last one, one unit
@@ -69,6 +69,14 @@ def entries_of_runner(session: Session, runner_id: int) -> tuple[Entry, ...]:
 def entries_of_visit(session: Session, visit_id: int) -> tuple[Entry, ...]:
     """Everything told of a visit, oldest first."""
     return tuple(_entries(session, HistoryRow.visit_id == visit_id))
+
+
+def entries_of_record(session: Session, subject: Subject, subject_id: int) -> tuple[Entry, ...]:
+    """Everything told of one record, oldest first."""
+    condition = (HistoryRow.subject == subject) & (HistoryRow.subject_id == subject_id)
+    if subject is Subject.VISIT:  # found by its index
+        condition &= HistoryRow.visit_id == subject_id
+    return tuple(_entries(session, condition))
 
 
 def entries_of_import(session: Session, import_run_id: int) -> tuple[Entry, ...]:

@@ -7,15 +7,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import delete, insert, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from casebook.domain.errors import Conflict
+from casebook.domain.history import Was
 from casebook.domain.metrics import Metric
 from casebook.domain.sides import Side
 from casebook.domain.visits import Value, Visit
-from casebook.storage import translation
+from casebook.storage import record_fields, translation
 from casebook.storage.refusals import refusal
 from casebook.storage.tables import (
     IdentityRow,
@@ -27,12 +28,23 @@ from casebook.storage.tables import (
     VisitSaveRow,
 )
 
+# What is written past the session's own objects; they are read anew where they are needed.
+APART = {"synchronize_session": False}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeptVisit:
-    """A visit as it is stored, with who saved it first and last."""
+    """A visit as it is stored, with who saved it first and last.
+
+    Parameters
+    ----------
+    fields : mapping of str to plain JSON
+        What the history holds it to be, its values among them.
+    """
 
     visit_id: int
+    runner_id: int
+    fields: Mapping[str, Was]
     visit: Visit
     revision: int
     recorded_by: str
@@ -90,9 +102,12 @@ def find_visit(
         .order_by(VisitSaveRow.revision.desc())
         .limit(1)
     )
+    values = _values(session, row.id)
     return KeptVisit(
         visit_id=row.id,
-        visit=translation.visit_value(row, runner=code, values=_values(session, row.id)),
+        runner_id=row.runner_id,
+        fields=record_fields.visit_fields(row, values),
+        visit=translation.visit_value(row, runner=code, values=values),
         revision=row.revision,
         recorded_by=row.recorded_by,
         recorded_at=row.recorded_at,
@@ -198,6 +213,24 @@ def add_values(
     return len(pairs)
 
 
+def remove_values(
+    session: Session,
+    visit_id: int,
+    places: Iterable[tuple[str, Side]],
+    metrics: Mapping[str, KnownMetric],
+) -> None:
+    """Remove values with their trials; the caller tells the history what they were."""
+    wanted = {(metrics[metric].metric_id, side) for metric, side in places}
+    if not wanted:
+        return
+    stored = session.execute(
+        select(ValueRow.id, ValueRow.metric_id, ValueRow.side).where(ValueRow.visit_id == visit_id)
+    )
+    ids = [value_id for value_id, metric_id, side in stored if (metric_id, side) in wanted]
+    session.execute(delete(TrialRow).where(TrialRow.value_id.in_(ids)), execution_options=APART)
+    session.execute(delete(ValueRow).where(ValueRow.id.in_(ids)), execution_options=APART)
+
+
 def add_save(
     session: Session,
     visit_id: int,
@@ -207,20 +240,18 @@ def add_save(
     by: str,
     at: datetime,
 ) -> None:
-    """Count a later save of a visit: who and when, and what had been left open until then.
+    """Count a later save of a visit: who and when, and the columns that it writes.
 
     Parameters
     ----------
     revision : int
         The visit's revision from now on.
     columns : mapping of str to object
-        What was not recorded before; the caller has seen that it was not.
+        The caller has seen what stood there, and tells the history.
     """
     session.execute(
-        update(VisitRow)
-        .where(VisitRow.id == visit_id)
-        .values(revision=revision, **columns)
-        .execution_options(synchronize_session=False)
+        update(VisitRow).where(VisitRow.id == visit_id).values(revision=revision, **columns),
+        execution_options=APART,
     )
     session.add(VisitSaveRow(visit_id=visit_id, revision=revision, saved_by=by, saved_at=at))
     session.flush()
