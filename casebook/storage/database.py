@@ -5,7 +5,11 @@ from __future__ import annotations
 import random
 import sqlite3
 import time
+from collections import defaultdict, deque
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from threading import Event, Lock
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
@@ -129,7 +133,9 @@ def _begin_sqlite(connection: Connection) -> None:
     patience = raw.execute("PRAGMA busy_timeout").fetchone()[0]
     raw.execute("PRAGMA busy_timeout = 0").close()
     try:
-        if not _locked_for_writing(raw, patience / 1000):
+        with _in_line(str(connection.engine.url.database), patience / 1000) as first:
+            locked = first and _locked_for_writing(raw, patience / 1000)
+        if not locked:
             # Once more, so that what the database says is told like any other of its refusals.
             connection.exec_driver_sql("BEGIN IMMEDIATE")
     finally:
@@ -140,7 +146,8 @@ def _locked_for_writing(raw: sqlite3.Connection, patience_s: float) -> bool:
     """Take SQLite's write lock; False when it stayed taken, or cannot be taken at all.
 
     SQLite itself waits ever longer between its tries, so that whoever has waited longest is
-    passed by those who came last. Here all who wait try equally often.
+    passed by those who came last. Here all programs that wait try equally often, and within
+    one program the threads stand in line.
     """
     waited = 0.0
     while True:
@@ -154,3 +161,26 @@ def _locked_for_writing(raw: sqlite3.Connection, patience_s: float) -> bool:
         pause = random.uniform(*RETRY)  # noqa: S311 - nothing secret hangs on it
         time.sleep(pause)
         waited += pause
+
+
+# For each file the threads of this program that wait for its lock, the one that tries first.
+_LINES: defaultdict[str, deque[Event]] = defaultdict(deque)
+_LINES_LOCK = Lock()
+
+
+@contextmanager
+def _in_line(file: str, patience_s: float) -> Iterator[bool]:
+    """Stand in line; whether the turn came while there was patience."""
+    mine = Event()
+    with _LINES_LOCK:
+        line = _LINES[file]
+        line.append(mine)
+        if line[0] is mine:
+            mine.set()
+    try:
+        yield mine.wait(patience_s)
+    finally:
+        with _LINES_LOCK:
+            line.remove(mine)
+            if line:
+                line[0].set()
