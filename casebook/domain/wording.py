@@ -8,7 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from casebook.domain.injuries import Injury
-from casebook.domain.metrics import AsymmetryForm, Condition, ErrorOrigin, Metric
+from casebook.domain.metrics import AsymmetryForm, Condition, ErrorOrigin, Metric, Scale
+from casebook.domain.number_words import rounded_alike
+from casebook.domain.reach import Reach, SoFar
 from casebook.domain.sides import InjurySide
 from casebook.domain.verdicts import Call, Flag, FlagKind, Reason, SideMoved, Verdict, What
 from casebook.domain.visits import MissingReason, VisitKind
@@ -106,6 +108,15 @@ FLAG_KINDS = {
     FlagKind.SYMPTOM_UP: "symptom worse",
 }
 
+# Of a change while the visit is being typed; the verdict comes with the save.
+REACHES = {
+    Reach.BEYOND: "beyond error",
+    Reach.WITHIN: "within error",
+    Reach.BEYOND_LOWER_BOUND: "can't say yet: the error between visits is not known",
+    Reach.NEEDS_TRIALS: "can't say yet: the error figure is for a mean of {} trials",
+    Reach.NO_FIGURE: "",
+}
+
 _UNIT_WORDS = {
     "deg": "°",
     "1": "",
@@ -152,6 +163,33 @@ def number_words(number: float | None, unit: str = "", *, signed: bool = False) 
     sign = "−" if negative else "+" if signed and float(body) != 0 else ""
     space = "" if unit in {"°", "%", ""} else " "
     return f"{sign}{body}{space}{unit}"
+
+
+def so_far_words(told: SoFar, metric: Metric) -> str:
+    """A change so far against its error: nothing is said that the figure does not bear.
+
+    Examples
+    --------
+    >>> from casebook.domain.metrics import Better, MetricGroup
+    >>> drop = Metric(key="drop", label="Pelvic drop", group=MetricGroup.POSTERIOR_VIEW,
+    ...     unit="deg", scale=Scale.INTERVAL, sided=True, sign_convention="down is positive",
+    ...     better=Better.LOWER, plausible_low=-5, plausible_high=25, resolution=0.5)
+    >>> so_far_words(SoFar(change=3.1, reach=Reach.BEYOND, limit=2.4), drop)
+    '+3.1° so far, MDC 2.4°: beyond error'
+    """
+    unit = "grades" if metric.scale is Scale.GRADE else unit_words(metric.unit)
+    numbers = [told.change] if told.limit is None else [told.change, told.limit]
+    # A change just beyond its limit is not to read as equal to it.
+    changed, *limit = rounded_alike(numbers, unit, apart=told.reach is not Reach.NO_FIGURE)
+    plus = "+" if told.change > 0 and any(digit in changed for digit in "123456789") else ""
+    words = f"{plus}{changed} so far"
+    reach = REACHES[told.reach].format(told.trials)
+    if limit:
+        name = "repeat grading within" if metric.scale is Scale.GRADE else "MDC"
+        if told.reach is Reach.BEYOND_LOWER_BOUND:
+            name += " at least"
+        words += f", {name} {limit[0]}"
+    return f"{words}: {reach}" if reach else words
 
 
 def side_words(asymmetry: float | None) -> str:

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from casebook.domain.errors import refuse
 from casebook.domain.metrics import Better, Metric, MetricGroup, Scale
 from casebook.domain.sides import Side
 from casebook.domain.typed_entry import read_entry, write_entry
@@ -142,6 +143,69 @@ def test_a_negative_length_is_refused_in_its_cell() -> None:
 def test_a_grade_and_a_mean_of_grades_are_read() -> None:
     assert read_entry("1", SWING, Side.LEFT).value is not None
     assert read_entry("1.5 n=2", SWING, Side.LEFT).value is not None
+
+
+def inches(number: float, unit: str) -> float:
+    if unit not in {"in", "hand widths"}:
+        raise refuse("unit", f"unit '{unit}' given, but the metric's unit is 'cm'.")
+    return number * (2.54 if unit == "in" else 10.0)
+
+
+@pytest.mark.parametrize(
+    ("typed", "trials"),
+    [
+        ("12 in", (30.48,)),
+        ("12in 12,5in", (30.48, 31.75)),
+        ("12 in; 12.5 in", (30.48, 31.75)),
+        ("1 2 hand widths", (10.0, 20.0)),
+    ],
+)
+def test_a_unit_behind_the_numbers_is_converted(typed: str, trials: tuple[float, ...]) -> None:
+    entry = read_entry(typed, DROP, Side.LEFT, convert=inches)
+    assert entry.value is not None
+    assert entry.value.trials == trials
+    assert entry.unit in {"in", "hand widths"}
+
+
+def test_a_mean_in_another_unit_is_converted_and_without_a_unit_nothing_is() -> None:
+    entry = read_entry("1.5 in n=7", DROP, Side.LEFT, convert=inches)
+    assert entry.value == value_of_mean("pelvic_drop", Side.LEFT, 3.81, 7)
+    plain = read_entry("1.5 n=7", DROP, Side.LEFT, convert=inches)
+    assert (plain.value, plain.unit) == (value_of_mean("pelvic_drop", Side.LEFT, 1.5, 7), "")
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("300 30x", "Unit 'x' given"),
+        ("12 in 3 cm", "Unit 'in cm' given"),
+        ("in 12", "neither a number nor a reason"),
+        ("--4 in", "'--4' is not a number"),
+        ("4 5 n=2", "'4 5' is not a number"),
+        ("12 in2", "'in2' is not a number"),
+    ],
+)
+def test_a_unit_that_cannot_be_read_is_told(typed: str, told: str) -> None:
+    entry = read_entry(typed, DROP, Side.LEFT, convert=inches)
+    assert entry.value is None
+    assert told in entry.problem
+
+
+@pytest.mark.parametrize(
+    ("typed", "reason"),
+    [
+        ("n", MissingReason.NOT_DONE),
+        ("P", MissingReason.PAINFUL),
+        ("c", MissingReason.NOT_VISIBLE),
+        ("couldn\N{RIGHT SINGLE QUOTATION MARK}t be seen", MissingReason.NOT_VISIBLE),
+        ("e", MissingReason.EQUIPMENT),
+        ("equipment failed", MissingReason.EQUIPMENT),
+    ],
+)
+def test_one_key_is_enough_for_a_reason(typed: str, reason: MissingReason) -> None:
+    assert read_entry(typed, DROP, Side.LEFT).value == missing_value(
+        "pelvic_drop", Side.LEFT, reason
+    )
 
 
 @pytest.mark.parametrize("typed", ["", "   "])
