@@ -36,8 +36,8 @@ def load_starter_sets(casebook: Casebook) -> int:
             return 0
         starter = starter_sets()
         ids = sets.metric_ids(unit, (key for one in starter for key in one.metrics))
-        for one in starter:
-            sets.add_set(unit, casebook.clinic_id, one, ids)
+        told = [_added(unit, casebook, one, ids)[1] for one in starter]
+        history.append(unit, told, by="", at=clock.now())
         unit.commit()
     return len(starter)
 
@@ -83,8 +83,7 @@ def save_set(
         ids = _known(unit, wanted)
         _refuse_taken(wanted.name, stored, None if read is None else read.set_id)
         if read is None:
-            set_id = sets.add_set(unit, casebook.clinic_id, wanted, ids)
-            change = _change(Act.RECORDED, set_id, {}, _fields(wanted))
+            set_id, change = _added(unit, casebook, wanted, ids)
         else:
             set_id = read.set_id
             _refuse_changed(read, stored.get(set_id))
@@ -126,6 +125,13 @@ def order_sets(casebook: Casebook, names: Sequence[str], *, by: str) -> tuple[St
             history.append(unit, changes, by=by, at=clock.now())
         unit.commit()
     return list_sets(casebook, include_inactive=True)
+
+
+def _added(
+    unit: Unit, casebook: Casebook, one: MeasurementSet, ids: Mapping[str, int]
+) -> tuple[int, Change]:
+    set_id, position = sets.add_set(unit, casebook.clinic_id, one, ids)
+    return set_id, _change(Act.RECORDED, set_id, {}, {**_fields(one), "position": position})
 
 
 def get_set(casebook: Casebook, name: str) -> StoredSet:
@@ -194,7 +200,7 @@ def _refuse_changed(read: StoredSet, stored: MeasurementSet | None) -> None:
 def _fields(one: MeasurementSet) -> dict[str, Any]:
     return {
         "name": one.name,
-        "purpose": one.purpose,
+        "purpose": one.purpose or None,
         "active": one.active,
         "metrics": list(one.metrics),
     }

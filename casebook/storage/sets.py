@@ -52,8 +52,10 @@ def metric_ids(session: Session, keys: Iterable[str]) -> dict[str, int]:
     return {row.key: row.id for row in found}
 
 
-def add_set(session: Session, clinic_id: int, one: MeasurementSet, ids: Mapping[str, int]) -> int:
-    """Add a set behind the others; returns its id."""
+def add_set(
+    session: Session, clinic_id: int, one: MeasurementSet, ids: Mapping[str, int]
+) -> tuple[int, int]:
+    """Add a set behind the others; returns its id and its place."""
     last = session.scalar(
         select(func.max(MeasurementSetRow.position)).where(MeasurementSetRow.clinic_id == clinic_id)
     )
@@ -67,7 +69,7 @@ def add_set(session: Session, clinic_id: int, one: MeasurementSet, ids: Mapping[
     session.add(row)
     session.flush()
     _put_metrics(session, row.id, one, ids)
-    return row.id
+    return row.id, row.position
 
 
 def write_set(session: Session, set_id: int, one: MeasurementSet, ids: Mapping[str, int]) -> None:

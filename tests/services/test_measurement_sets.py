@@ -60,7 +60,12 @@ def test_a_set_is_made_changed_and_put_in_order_and_the_history_tells_it(
         "First visit",
         "Strength and range",
     ]
-    (made_act, _), (changed_act, fields), *moved = told(casebook)
+    starter, (made_act, made_fields), (changed_act, fields), *moved = (
+        told(casebook)[:3],
+        *told(casebook)[3:],
+    )
+    assert {act for act, _ in starter} == {Act.RECORDED}
+    assert made_fields["position"] == (None, 3)
     assert (made_act, changed_act) == (Act.RECORDED, Act.AMENDED)
     assert fields == {"metrics": (["contact_time", "cadence"], ["cadence", "flight_time"])}
     assert all(set(fields) == {"position"} for _, fields in moved)
