@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from seed_demo.cases import Cell, Table, draw_cases
+from seed_demo.marks_tables import marked_events, marked_points
 from seed_demo.people_tables import consents, injuries, runners, users
 from seed_demo.plan_tables import (
     adherence,
@@ -48,6 +49,8 @@ def tables_of(seed: int) -> dict[str, Table]:
         "visits_april_to_july_2026.csv": tidy_visits(cases, semicolons=False),
         SEMICOLON_FILE: tidy_visits(cases, semicolons=True),
         "truth.csv": truth_table(cases),
+        "marks_points.csv": marked_points(seed),
+        "marks_events.csv": marked_events(seed),
     }
 
 

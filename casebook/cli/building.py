@@ -96,8 +96,10 @@ def _fill(casebook: Casebook) -> None:
 def demo_tables() -> list[Path]:
     """The demo clinic's CSV files, as they travel with the program."""
     tables = bundled("seed_demo").glob("*.csv")
-    # What is really so stands beside them for the tests, and is no table of a clinic.
-    return sorted(path for path in tables if path.stem != "truth")
+    # What is really so, and marks to try, stand beside them and are no tables of a clinic.
+    return sorted(
+        path for path in tables if path.stem != "truth" and not path.stem.startswith("marks_")
+    )
 
 
 def _demo_codes() -> set[str]:

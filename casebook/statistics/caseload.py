@@ -9,6 +9,7 @@ from enum import StrEnum
 import numpy as np
 import pandas as pd
 
+from casebook.domain.marking import OPPOSED_SIDES
 from casebook.domain.metrics import (
     AppliesTo,
     Better,
@@ -38,6 +39,7 @@ class MetricColumns:
     important: Floats
     score: Flags
     grade: Flags
+    opposed: Flags
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +97,8 @@ def metric_columns(metrics: Sequence[Metric]) -> MetricColumns:
     -------
     MetricColumns
         `low`, `high` are NaN where no range is better, `important` where there is none,
-        `milliseconds` where the frame rate sets no floor.
+        `milliseconds` where the frame rate sets no floor. `opposed` tells metrics in whose
+        sides one marking error appears with opposite signs (`domain.marking.OPPOSED_SIDES`).
 
     References
     ----------
@@ -121,6 +124,7 @@ def metric_columns(metrics: Sequence[Metric]) -> MetricColumns:
         important=_floats(metric.important_change for metric in metrics),
         score=np.array([metric.scale is Scale.SCORE for metric in metrics], dtype=np.bool_),
         grade=np.array([metric.scale is Scale.GRADE for metric in metrics], dtype=np.bool_),
+        opposed=np.array([metric.key in OPPOSED_SIDES for metric in metrics], dtype=np.bool_),
     )
 
 

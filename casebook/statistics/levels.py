@@ -7,7 +7,7 @@ nothing needs to be sorted.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -164,7 +164,8 @@ def levels_of(
     Parameters
     ----------
     values : DataFrame
-        Columns visit, metric (position), side (0, 1, 2), n, mean, sd.
+        Columns visit, metric (position), side (0, 1, 2), n, mean, sd; and marking_sd, where
+        points were marked: the error of marking of one trial, NaN where it is not known.
     visits : VisitColumns
     frames_per_s : ndarray of float, shape (visits,)
         In the order of `visits`; NaN where not recorded.
@@ -174,7 +175,9 @@ def levels_of(
     Returns
     -------
     Levels
-        Rows whose mean is not finite are left out: they are missing.
+        Rows whose mean is not finite are left out: they are missing. Where neither figure nor
+        trials tell of a larger error within the session, that of marking is used: a known
+        error of marking is a floor under the single trial, as that of the instrument is.
 
     Raises
     ------
@@ -213,7 +216,8 @@ def levels_of(
     refused = np.zeros(size, dtype=np.int8)
     refused[at.pairs] = found.refused
 
-    floor = _floor(metrics, at.metric, frames_per_s[at.visit_at])
+    marking = _marking(values, at)
+    floor = np.maximum(_floor(metrics, at.metric, frames_per_s[at.visit_at]), marking)
     sd = values["sd"].to_numpy(dtype=float)[at.source]
     subject = at.group // SIDES  # runner and metric: both sides' trials are pooled
     pooled, degrees = pooled_within_sd(
@@ -230,7 +234,12 @@ def levels_of(
     error = _blank_error(size)
     side_error = _figure_error(of_sides, at.metric[at.sides], trials.at(at.sides))
     _put(error, at.sides, side_error)
-    _put(error, at.pairs, _pair_error(of_asymmetry, found, error, at, trials))
+    pair_error = _pair_error(of_asymmetry, found, error, at, trials)
+    # Both sides' means with no error but that of marking: no asymmetry is known better.
+    bare = marking / np.sqrt(n)
+    shared = np.where(metrics.opposed[metric_of_pair], -bare[left] * bare[right], 0.0)
+    marked = np.nan_to_num(sem_of_asymmetry(found, bare[left], bare[right], shared))
+    _put(error, at.pairs, replace(pair_error, sem=np.maximum(pair_error.sem, marked)))
     return Levels(
         visit_at=at.visit_at,
         metric=at.metric,
@@ -310,6 +319,14 @@ def _floor(metrics: MetricColumns, metric: Whole, frames_per_s: Floats) -> Float
     """Frame-rate floor where a duration is read and the rate is known, else the reading's."""
     by_frames = interval_floor(frames_per_s) / metrics.milliseconds[metric]
     return np.where(np.isnan(by_frames), reading_floor(metrics.resolution)[metric], by_frames)
+
+
+def _marking(values: pd.DataFrame, at: _Layout) -> Floats:
+    """Error of marking of one trial, for sides' values; 0 where it is not known."""
+    marking = np.zeros(at.metric.size)
+    if "marking_sd" in values:
+        marking[at.sides] = np.nan_to_num(values["marking_sd"].to_numpy(dtype=float))[at.source]
+    return marking
 
 
 def _figure_error(figures: FigureColumns, at: Whole, trials: _Trials) -> _Error:

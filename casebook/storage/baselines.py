@@ -40,6 +40,7 @@ def _rows(session: Session, visit_ids: list[int]) -> Iterator[tuple[Any, ...]]:
                 ValueRow.n_trials,
                 ValueRow.mean,
                 ValueRow.sd,
+                ValueRow.marking_sd,
             )
             .join(VisitRow, VisitRow.id == ValueRow.visit_id)
             .where(

@@ -40,6 +40,7 @@ VALUES: Final = np.dtype(
         ("n", np.int64),
         ("mean", np.float64),
         ("sd", np.float64),
+        ("marking_sd", np.float64),
     ]
 )
 MISSING: Final = ("runner", "visit", "metric", "side", "reason")
@@ -92,7 +93,8 @@ def values_frame(session: Session, runner_ids: Sequence[int] | None = None) -> p
     -------
     DataFrame, one row a value
         `runner`, `visit`, `metric` (ids, int64), `side` (int8: 0 left, 1 right, 2 none), `n`
-        (int64, >= 1), `mean` and `sd` (float64 in the metric's unit; `sd` NaN where unknown).
+        (int64, >= 1), `mean`, `sd` and `marking_sd` (float64 in the metric's unit; both SDs NaN
+        where unknown).
         In no declared order.
     """
     query = (
@@ -104,6 +106,7 @@ def values_frame(session: Session, runner_ids: Sequence[int] | None = None) -> p
             ValueRow.n_trials,
             ValueRow.mean,
             ValueRow.sd,
+            ValueRow.marking_sd,
         )
         .join(VisitRow, VisitRow.id == ValueRow.visit_id)
         .where(ValueRow.mean.is_not(None))

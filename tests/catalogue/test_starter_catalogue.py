@@ -154,7 +154,7 @@ def test_the_order_is_the_one_in_which_a_clinician_looks() -> None:
 
 def test_only_times_between_two_frames_take_their_floor_from_the_frame_rate() -> None:
     by_frames = {key for key, metric in METRICS.items() if metric.floor_kind is FloorKind.INTERVAL}
-    assert by_frames == {"contact_time", "flight_time"}
+    assert by_frames == {"contact_time", "flight_time", "step_time"}
 
 
 def test_angles_and_grades_are_never_compared_by_a_ratio() -> None:

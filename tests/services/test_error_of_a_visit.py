@@ -5,11 +5,18 @@ Numbers by hand from sem2 = sb2 + max(sw2, floor2) / n and MDC95 = 1.959964 sqrt
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
-from casebook.domain.metrics import AppliesTo, ErrorFigure, ErrorOrigin, FloorKind
+from casebook.domain.metrics import (
+    AppliesTo,
+    ErrorFigure,
+    ErrorOrigin,
+    FloorKind,
+)
 from casebook.domain.sides import Side
 from casebook.domain.verdicts import Call, Reason, Verdict, What
 from casebook.domain.visits import Conditions, Value, VisitKind, value_of_mean, value_of_trials
@@ -157,3 +164,40 @@ def test_grades_are_judged_by_the_step_of_repeat_grading(clinic: Casebook) -> No
     told = verdict(clinic, QUALITY)
     assert (told.verdict, told.mdc95, told.error_source) == (Call.IMPROVED, 1.0, "regrading")
     assert (told.se_change, told.p_better) == (None, None)
+
+
+def marked(side: Side, trials: list[float], marking_sd: float | None, metric: str = BEND) -> Value:
+    return replace(value_of_trials(metric, side, trials), marking_sd=marking_sd)
+
+
+def test_a_known_error_of_marking_lies_under_that_of_a_session_and_never_on_top_of_it(
+    clinic: Casebook,
+) -> None:
+    """MDC95 by hand: z sqrt(sem2 + sem2), sem2 = 2^2 + max(1, marking)^2 / 3."""
+    adopt_figure(clinic, figure(ErrorOrigin.OWN, "own study", between_sd=2.0, within_sd=1.0))
+    for week, value in ((0, 20.0), (8, 30.0)):
+        trials = [value - 1.0, value, value + 1.0]
+        seen(clinic, week, marked(Side.LEFT, trials, 3.0), marked(Side.RIGHT, trials, 0.5))
+    below, above = verdict(clinic, what=What.RIGHT), verdict(clinic, what=What.LEFT)
+    assert below.mdc95 == pytest.approx(Z * math.sqrt(2 * (4 + 1 / 3)))
+    assert above.mdc95 == pytest.approx(Z * math.sqrt(2 * (4 + 9 / 3)))
+    both = verdict(clinic, what=What.ASYMMETRY)
+    assert both.mdc95 == pytest.approx(Z * math.sqrt(2 * (4 + 1 / 3 + 4 + 9 / 3)))
+
+
+def test_an_error_that_moves_the_sides_apart_counts_twice_in_their_asymmetry(
+    clinic: Casebook,
+) -> None:
+    """A camera that leans leans outwards for one side only: errors add, and not their squares."""
+    key = "lower_leg_angle_posterior"  # no error figure of it was published
+    for week, value in ((0, 4.0), (8, 9.0)):
+        trials = [value - 0.1, value, value + 0.1]
+        seen(
+            clinic,
+            week,
+            marked(Side.LEFT, trials, 3.0, key),
+            marked(Side.RIGHT, [one + 2.0 for one in trials], 3.0, key),
+        )
+    side, both = verdict(clinic, key, What.LEFT), verdict(clinic, key, What.ASYMMETRY)
+    assert side.mdc95 == pytest.approx(Z * math.sqrt(2 * 9 / 3))
+    assert both.mdc95 == pytest.approx(Z * math.sqrt(2) * 2 * math.sqrt(9 / 3))
