@@ -18,11 +18,13 @@ Told = tuple[str, str, str]  # value as given, code, message
 class Collector:
     """Problems (or warnings) of the files of a run.
 
-    `count_rows` says whether `rows_of` will be asked. At most `MOST_KEPT` problems are kept in
+    `headers` holds, for a file whose columns go by other names, the name of each known column in
+    it. `count_rows` says whether `rows_of` will be asked. At most `MOST_KEPT` problems are kept in
     words, the first in file order; the rest are counted.
     """
 
     files: list[str] = field(default_factory=list)
+    headers: dict[int, dict[str, str]] = field(default_factory=dict)
     count: int = 0
     count_rows: bool = True
     _kept: list[tuple[tuple[int, int, int], Problem]] = field(default_factory=list)
@@ -36,7 +38,7 @@ class Collector:
             message=problem.message,
             file=self.files[file],
             row=problem.row,
-            column=problem.column,
+            column=self._header(file, problem.column),
             value=problem.value,
         )
         row = problem.row or 0
@@ -77,11 +79,14 @@ class Collector:
                 message=message,
                 file=self.files[file],
                 row=listed[i],
-                column=names[i],
+                column=self._header(file, names[i]),
                 value=value,
             )
             self._kept.append(((file, listed[i], len(self._kept)), problem))
         self._trim()
+
+    def _header(self, file: int, column: str) -> str:
+        return self.headers.get(file, {}).get(column, column)
 
     def _trim(self) -> None:
         if len(self._kept) > 4 * MOST_KEPT:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -14,12 +14,12 @@ import numpy as np
 from casebook.domain.errors import InputRefused, NotFound, Problem
 from casebook.domain.people import clean_code
 from casebook.intake.assembling import Assembled, assemble
-from casebook.intake.columns import TABLES, TableKind, describe_tables
+from casebook.intake.columns import TableKind, describe_tables
 from casebook.intake.context import Context, Given, given_style
+from casebook.intake.mapping import FileMapping
 from casebook.intake.nearest import hint
-from casebook.intake.reading import read_sheet
-from casebook.intake.recognising import recognise
 from casebook.intake.records import Record, born_of, read_records
+from casebook.intake.sources import Source, read_sources
 from casebook.intake.tidy import read_tidy
 from casebook.intake.visit_dates import check_births, check_due
 from casebook.intake.visit_rows import Gathered
@@ -163,6 +163,8 @@ class _Run:
     kinds: dict[int, TableKind] = field(default_factory=dict)
     blank: dict[int, int] = field(default_factory=dict)
     n_rows: dict[int, int] = field(default_factory=dict)
+    # For each table (a workbook has several) the position of its file among the paths.
+    path_of: list[int] = field(default_factory=list)
     progress: Progress
     known_runners_only: bool
     by: str
@@ -172,6 +174,7 @@ def import_files(
     casebook: Casebook,
     paths: Sequence[str | Path],
     *,
+    mappings: Mapping[Path, FileMapping] | None = None,
     dry_run: bool = False,
     day_first: bool = False,
     known_runners_only: bool = False,
@@ -183,7 +186,10 @@ def import_files(
     Parameters
     ----------
     paths : sequence of str or Path
-        Files in any order; the kind of each table is told by its header.
+        Files in any order: text (CSV) or workbooks. The kind of each table is told by its
+        header.
+    mappings : mapping of Path to FileMapping, optional
+        For files whose columns go by other names, what these hold.
     dry_run : bool
         Do everything but keep it.
     day_first : bool
@@ -219,7 +225,7 @@ def import_files(
         known_runners_only=known_runners_only,
         by=by,
     )
-    _read_all(run, [Path(path) for path in paths])
+    _read_all(run, [Path(path) for path in paths], mappings or {})
     assembled = assemble(context, run.gathered)
     return _store(casebook, run, assembled, dry_run=dry_run)
 
@@ -242,13 +248,17 @@ def _silently(done: int, whole: int, what: str) -> None:
     del done, whole, what
 
 
-def _read_all(run: _Run, paths: list[Path]) -> None:
+def _read_all(run: _Run, paths: list[Path], mappings: Mapping[Path, FileMapping]) -> None:
     names = _names(paths)
-    run.context.problems.files = names
-    run.context.warnings.files = names
+    tables: list[str] = []
+    run.context.problems.files = tables
+    run.context.warnings.files = tables
     for number, path in enumerate(paths):
         run.progress(number, len(paths), f"Reading {names[number]}")
-        _read_file(run, number, path)
+        for source in read_sources(path, names[number], run.context.metrics, mappings.get(path)):
+            run.path_of.append(number)
+            tables.append(source.name)
+            _read_table(run, len(tables) - 1, source)
 
 
 def _names(paths: list[Path]) -> list[str]:
@@ -257,26 +267,24 @@ def _names(paths: list[Path]) -> list[str]:
     return [str(path) if plain.count(path.name) > 1 else path.name for path in paths]
 
 
-def _read_file(run: _Run, number: int, path: Path) -> None:
+def _read_table(run: _Run, number: int, source: Source) -> None:
     context = run.context
-    problems = context.problems
-    known = {name for table in TABLES.values() for name in table.names}
-    try:
-        sheet = read_sheet(path, known)
-    except InputRefused as refusal:
-        for problem in refusal.problems:
-            problems.add(number, problem)
-        return
-    for problem in sheet.problems:
-        problems.add(number, problem)
-    layout = recognise(sheet.header, {metric.key: metric.sided for metric in context.metrics})
-    if isinstance(layout, Problem):
-        problems.add(number, layout)
+    for collector, found in (
+        (context.problems, source.problems),
+        (context.warnings, source.warnings),
+    ):
+        collector.headers[number] = source.names
+        for problem in found:
+            collector.add(number, problem)
+    sheet, layout = source.sheet, source.layout
+    for problem in sheet.problems if sheet else ():
+        context.problems.add(number, problem)
+    if sheet is None or layout is None:
         return
     run.kinds[number] = layout.table.kind
     run.n_rows[number] = len(sheet.lines)
     for problem in layout.problems:
-        problems.add(number, problem)
+        context.problems.add(number, problem)
     if layout.problems:
         return
     if not len(sheet.lines):

@@ -1,0 +1,158 @@
+"""The tables that a file holds: one, or one a sheet; by their own headers or by a mapping."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from casebook.domain.errors import InputRefused, Problem
+from casebook.domain.metrics import Metric
+from casebook.intake.columns import TABLES
+from casebook.intake.grids import Grid, formulas_told, read_text_grid, sheet_of
+from casebook.intake.mapping import FileMapping, RowIs, SheetMapping
+from casebook.intake.mapping_apply import apply_mapping
+from casebook.intake.mapping_rows import find_body
+from casebook.intake.reading import Sheet, read_sheet
+from casebook.intake.recognising import Layout, recognise
+from casebook.intake.workbook import is_workbook, read_workbook
+
+KNOWN_NAMES = frozenset(name for table in TABLES.values() for name in table.names)
+BY_MAPPING = (
+    " Where the columns have names of their own, say what they hold in a mapping: on the page "
+    "Import, or by the command propose-mapping."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """One table of a file.
+
+    Parameters
+    ----------
+    name : str
+        File, and sheet where the file has several, for messages.
+    sheet : Sheet or None
+        None where it could not be read; `problems` says why.
+    layout : Layout or None
+    names : dict of str to str
+        For a known column the header under which it stands in the file.
+    problems, warnings : list of Problem
+        Of the table as a whole, beside those of `sheet` and `layout`.
+    """
+
+    name: str
+    sheet: Sheet | None = None
+    layout: Layout | None = None
+    names: dict[str, str] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+    warnings: list[Problem] = field(default_factory=list)
+
+
+def read_grids(path: Path) -> tuple[Grid, ...]:
+    """The sheets of a file as they stand.
+
+    Raises
+    ------
+    InputRefused
+        When the file as a whole cannot be read.
+    """
+    return read_workbook(path) if is_workbook(path) else (read_text_grid(path),)
+
+
+def read_sources(
+    path: Path, name: str, metrics: Iterable[Metric], mapping: FileMapping | None = None
+) -> list[Source]:
+    """The tables of a file, each as the importer reads it, or with what is wrong.
+
+    Parameters
+    ----------
+    path : Path
+    name : str
+        For messages.
+    metrics : iterable of Metric
+        The catalogue.
+    mapping : FileMapping, optional
+        What the columns hold; without it each table is told by its header.
+    """
+    by_key = {metric.key: metric for metric in metrics}
+    try:
+        if mapping is None and not is_workbook(path):
+            return [_as_it_is(name, read_sheet(path, KNOWN_NAMES), by_key)]
+        grids = read_grids(path)
+    except InputRefused as refusal:
+        return [Source(name=name, problems=list(refusal.problems))]
+    sources = []
+    for grid in grids:
+        of_sheet = f"{name}, sheet {grid.sheet}" if len(grids) > 1 else name
+        chosen = None if mapping is None else mapping_of(grid, mapping)
+        if chosen is not None and chosen.row_is is RowIs.NOTHING:
+            continue
+        try:
+            if chosen is not None:
+                sources.append(_by_mapping(of_sheet, grid, chosen, by_key))
+            else:
+                sources.append(_grid_as_it_is(of_sheet, grid, by_key, mapping))
+        except InputRefused as refusal:
+            sources.append(Source(name=of_sheet, problems=list(refusal.problems)))
+    return sources or [Source(name=name, problems=[_all_left_out()])]
+
+
+def mapping_of(grid: Grid, mapping: FileMapping) -> SheetMapping | None:
+    """The mapping of a sheet: by the sheet's name, else the first whose columns are there."""
+    for one in mapping.sheets:
+        if one.sheet and one.sheet == grid.sheet:
+            return one
+    for one in mapping.sheets:
+        if not one.sheet or not grid.sheet:
+            try:
+                find_body(grid, one)
+            except InputRefused:
+                continue
+            return one
+    alone = len(mapping.sheets) == 1 and not mapping.sheets[0].sheet
+    return mapping.sheets[0] if alone else None
+
+
+def _all_left_out() -> Problem:
+    return Problem(code="no_sheet_left", message="the mapping leaves out every sheet of this file.")
+
+
+def _by_mapping(
+    name: str, grid: Grid, mapping: SheetMapping, metrics: Mapping[str, Metric]
+) -> Source:
+    mapped = apply_mapping(grid, mapping, metrics)
+    return Source(
+        name=name,
+        sheet=replace(mapped.sheet, file=name),
+        layout=mapped.layout,
+        names=mapped.names,
+        warnings=mapped.warnings,
+    )
+
+
+def _grid_as_it_is(
+    name: str, grid: Grid, metrics: Mapping[str, Metric], mapping: FileMapping | None
+) -> Source:
+    sheet = sheet_of(grid)
+    source = _as_it_is(name, sheet, metrics)
+    told = formulas_told(grid, range(len(sheet.header)), below=sheet.header_line)
+    if mapping is not None and source.layout is None:
+        said = ", ".join(f"'{one.sheet}'" for one in mapping.sheets if one.sheet) or "none by name"
+        problem = Problem(
+            code="sheet_not_mapped",
+            message=f"the mapping says nothing of this sheet (its sheets: {said}); add it, or "
+            "leave it out with row_is = 'nothing'.",
+            value=grid.sheet,
+        )
+        return replace(source, problems=[problem])
+    return replace(source, warnings=[told] if told else [])
+
+
+def _as_it_is(name: str, sheet: Sheet, metrics: Mapping[str, Metric]) -> Source:
+    found = recognise(sheet.header, {key: metric.sided for key, metric in metrics.items()})
+    if isinstance(found, Problem):
+        return Source(
+            name=name, sheet=sheet, problems=[replace(found, message=found.message + BY_MAPPING)]
+        )
+    return Source(name=name, sheet=sheet, layout=found)
