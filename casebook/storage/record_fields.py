@@ -10,15 +10,25 @@ each of its values (`value_field`).
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from enum import Enum
 from types import MappingProxyType
-from typing import Final
+from typing import Any, Final
 
-from sqlalchemy import inspect
+from sqlalchemy import Date, inspect
+from sqlalchemy import Enum as SqlEnum
 
 from casebook.domain.history import Act, Change, Subject, Was, value_content, value_field
-from casebook.domain.visits import Value, Visit
+from casebook.domain.sides import Side
+from casebook.domain.visits import (
+    MissingReason,
+    Value,
+    Visit,
+    missing_value,
+    value_of_mean,
+    value_of_trials,
+)
 from casebook.storage import translation
 from casebook.storage.tables import (
     AdherenceRow,
@@ -36,6 +46,7 @@ from casebook.storage.tables import (
     RunnerRow,
     TargetRow,
     UserRow,
+    UtcDateTime,
     VisitRow,
 )
 
@@ -100,6 +111,30 @@ def plain(content: object) -> Was:
     if isinstance(content, date):
         return content.isoformat()
     return content
+
+
+def content_of(subject: Subject, name: str, told: Was) -> object:
+    """A column's content from what the history holds; the inverse of `plain`."""
+    column = inspect(ROW_OF[subject]).columns[name]
+    if told is None:
+        return None if column.nullable else ""
+    kind: Any = column.type
+    if isinstance(kind, SqlEnum):
+        return kind.enum_class(told) if kind.enum_class else told
+    if isinstance(kind, UtcDateTime):
+        return datetime.fromisoformat(told)
+    return date.fromisoformat(told) if isinstance(kind, Date) else told
+
+
+def value_of(metric: str, side: Side, told: Mapping[str, Any]) -> Value:
+    """A value from what the history holds; the inverse of `value_content`."""
+    if "missing" in told:
+        return missing_value(metric, side, MissingReason(told["missing"]))
+    if "trials" in told:
+        value = value_of_trials(metric, side, told["trials"])
+    else:
+        value = replace(value_of_mean(metric, side, told["mean"], told["n"]), sd=told.get("sd"))
+    return replace(value, marking_sd=told.get("marking_sd"))
 
 
 def fields_of(subject: Subject, columns: Mapping[str, object]) -> dict[str, Was]:

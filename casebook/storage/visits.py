@@ -231,6 +231,26 @@ def remove_values(
     session.execute(delete(ValueRow).where(ValueRow.id.in_(ids)), execution_options=APART)
 
 
+def remove_visit(session: Session, visit_id: int) -> None:
+    """Remove a visit with its values; the caller tells the history what it was.
+
+    Its attachments and acknowledgements must have been removed before.
+    """
+    values = select(ValueRow.id).where(ValueRow.visit_id == visit_id)
+    for statement in (
+        delete(TrialRow).where(TrialRow.value_id.in_(values)),
+        delete(ValueRow).where(ValueRow.visit_id == visit_id),
+        delete(VisitSaveRow).where(VisitSaveRow.visit_id == visit_id),
+        delete(VisitRow).where(VisitRow.id == visit_id),
+    ):
+        session.execute(statement, execution_options=APART)
+
+
+def put_back_visit(session: Session, visit_id: int, columns: Mapping[str, object]) -> None:
+    """Store a visit that was struck out again, under its own id and without its values."""
+    session.execute(insert(VisitRow).values(id=visit_id, **columns))
+
+
 def add_save(
     session: Session,
     visit_id: int,
