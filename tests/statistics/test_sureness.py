@@ -1,0 +1,189 @@
+"""Shares with their intervals, and stated sureness against what came of it."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import binomtest
+
+from casebook.statistics.calibration import (
+    EDGES,
+    Forecast,
+    brier_parts,
+    brier_score,
+    calibration_of,
+    reliability_points,
+)
+from casebook.statistics.proportions import exact, wilson
+
+# Statements of rain and what came, for twelve stated probabilities: share of all forecasts
+# and share of those that were followed by rain. From Wilks (1995), Statistical Methods in
+# the Atmospheric Sciences, chapter 7, as quoted in the documentation of an R package.
+STATED = [0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0]
+RAINED = [0.006, 0.019, 0.059, 0.150, 0.277, 0.377, 0.511, 0.587, 0.723, 0.779, 0.934, 0.933]
+USED = [
+    0.4112, 0.0671, 0.1833, 0.0986, 0.0616, 0.0366, 0.0303, 0.0275, 0.0245, 0.0220, 0.0170,
+    0.0203,
+]  # fmt: skip
+
+SURENESS = st.integers(0, 100).map(lambda percent: percent / 100)
+FORECASTS = st.lists(st.tuples(SURENESS, st.booleans()), min_size=1, max_size=60)
+
+
+def arrays(told: list[tuple[float, bool]]) -> tuple[np.ndarray, np.ndarray]:
+    return (
+        np.array([sureness for sureness, _ in told]),
+        np.array([held for _, held in told], dtype=float),
+    )
+
+
+@pytest.mark.parametrize(
+    ("count", "total", "low", "high", "exact_low", "exact_high"),
+    [  # Newcombe (1998) with limits recomputed in R; the last two are those of his small ones.
+        (81, 263, 0.2552885199, 0.3662095770, 0.2527367456, 0.3676219226),
+        (15, 148, 0.0623863995, 0.1604872417, 0.0578440101, 0.1616504903),
+        (0, 29, 0.0, 0.1169697985, 0.0, 0.1194448691),
+        (29, 29, 1 - 0.1169697985, 1.0, 1 - 0.1194448691, 1.0),
+    ],
+)
+def test_intervals_of_shares_are_the_published_ones(
+    count: int, total: int, low: float, high: float, exact_low: float, exact_high: float
+) -> None:
+    score, sure = wilson(count, total), exact(count, total)
+    assert (score.low, score.high) == pytest.approx((low, high), abs=1e-9)
+    assert (sure.low, sure.high) == pytest.approx((exact_low, exact_high), abs=1e-9)
+
+
+@given(st.integers(1, 80), st.data(), st.sampled_from([0.8, 0.95, 0.99]))
+def test_intervals_agree_with_an_independent_library(
+    total: int, data: st.DataObject, level: float
+) -> None:
+    count = data.draw(st.integers(0, total))
+    test = binomtest(count, total)
+    for ours, method in ((wilson, "wilson"), (exact, "exact")):
+        found, theirs = ours(count, total, level=level), test.proportion_ci(level, method)
+        assert (found.low, found.high) == pytest.approx((theirs.low, theirs.high), abs=1e-9)
+        assert 0.0 <= found.low <= found.share <= found.high <= 1.0
+
+
+@pytest.mark.parametrize(("count", "total"), [(1, 0), (-1, 4), (5, 4)])
+def test_what_is_no_share_is_refused(count: int, total: int) -> None:
+    for function in (wilson, exact):
+        with pytest.raises(ValueError, match="is no share"):
+            function(count, total)
+
+
+def test_the_score_is_that_of_a_librarys_documentation() -> None:
+    """The example of scikit-learn's `brier_score_loss`, printed there as 0.037."""
+    score = brier_score(np.array([0.1, 0.9, 0.8, 0.3]), np.array([0.0, 1.0, 1.0, 0.0]))
+    assert score == pytest.approx(0.0375, abs=1e-12)
+
+
+def test_the_parts_of_a_published_table_come_out_as_worked_by_hand_in_whole_numbers() -> None:
+    totals = [round(10_000 * used) for used in USED]
+    rained = [round(total * share) for total, share in zip(totals, RAINED, strict=True)]
+    sureness = np.repeat(STATED, totals)
+    held = np.concatenate(
+        [np.repeat([1.0, 0.0], [r, n - r]) for r, n in zip(rained, totals, strict=True)]
+    )
+    everything = sum(totals)
+    overall = Fraction(sum(rained), everything)
+    rows = [
+        (Fraction(str(stated)), n, Fraction(r, n))
+        for stated, n, r in zip(STATED, totals, rained, strict=True)
+    ]
+    reliability = sum(n * (stated - came) ** 2 for stated, n, came in rows) / everything
+    resolution = sum(n * (came - overall) ** 2 for _, n, came in rows) / everything
+    score = (
+        sum(n * (came * (1 - stated) ** 2 + (1 - came) * stated**2) for stated, n, came in rows)
+        / everything
+    )
+    found = brier_parts(sureness, held)
+    assert found.reliability == pytest.approx(float(reliability), rel=1e-9)
+    assert found.resolution == pytest.approx(float(resolution), rel=1e-9)
+    assert found.score == pytest.approx(float(score), rel=1e-9)
+    assert float(overall) == pytest.approx(0.162, abs=6e-4)  # printed, all rounded
+    assert found.uncertainty == pytest.approx(0.162 * 0.838, abs=6e-4)
+
+
+@given(FORECASTS, st.sampled_from([None, EDGES, (0.0, 0.5, 1.0), (0.0, 1.0)]))
+def test_the_parts_add_up_to_the_score_exactly(
+    told: list[tuple[float, bool]], edges: tuple[float, ...] | None
+) -> None:
+    sureness, held = arrays(told)
+    found = brier_parts(sureness, held, edges)
+    whole = found.reliability - found.resolution + found.uncertainty
+    whole += found.within_variance - found.within_covariance
+    assert whole == pytest.approx(found.score, abs=1e-12)
+    assert found.score == pytest.approx(brier_score(sureness, held), abs=1e-15)
+    assert min(found.reliability, found.resolution, found.within_variance) >= 0.0
+    if edges is None:
+        assert found.within_variance == pytest.approx(0.0, abs=1e-15)
+        assert found.within_covariance == pytest.approx(0.0, abs=1e-15)
+
+
+@given(FORECASTS)
+def test_nobody_scores_better_by_stating_something_else_than_what_held(
+    told: list[tuple[float, bool]],
+) -> None:
+    """The score is proper: of all constants the share that held scores best."""
+    _, held = arrays(told)
+    best = brier_score(np.full(held.shape, held.mean()), held)
+    for constant in np.linspace(0.0, 1.0, 11):
+        assert best <= brier_score(np.full(held.shape, constant), held) + 1e-12
+
+
+@given(FORECASTS)
+def test_the_diagram_holds_every_forecast_once_and_within_its_group(
+    told: list[tuple[float, bool]],
+) -> None:
+    points = reliability_points(*arrays(told))
+    assert sum(point.held.total for point in points) == len(told)
+    assert sum(point.held.count for point in points) == sum(held for _, held in told)
+    assert all(point.low - 1e-12 <= point.sureness <= point.high + 1e-12 for point in points)
+
+
+def test_an_end_belongs_to_the_group_that_it_begins_and_certainty_to_the_last() -> None:
+    points = reliability_points(np.array([0.2, 0.8, 1.0]), np.array([0.0, 1.0, 1.0]))
+    assert [(point.low, point.held.total) for point in points] == [(0.2, 1), (0.8, 2)]
+
+
+@pytest.mark.parametrize("edges", [(0.0,), (0.1, 1.0), (0.0, 0.9), (0.0, 0.5, 0.5, 1.0)])
+def test_groups_that_do_not_rise_from_nought_to_one_are_refused(edges: tuple[float, ...]) -> None:
+    with pytest.raises(ValueError, match="rise from 0 to 1"):
+        brier_parts(np.array([0.5]), np.array([1.0]), edges)
+
+
+@pytest.mark.parametrize(
+    ("sureness", "held"), [([], []), ([0.5], [1.0, 0.0]), ([1.5], [1.0]), ([0.5], [0.5])]
+)
+def test_what_is_no_forecast_is_refused(sureness: list[float], held: list[float]) -> None:
+    with pytest.raises(ValueError, match="expected"):
+        brier_score(np.array(sureness), np.array(held))
+
+
+def test_all_kinds_come_first_and_then_each_kind() -> None:
+    forecasts = [
+        *[Forecast(sureness=0.7, held=number < 7, kind="strength") for number in range(10)],
+        *[Forecast(sureness=0.9, held=number < 1, kind="mobility") for number in range(10)],
+    ]
+    whole, mobility, strength = calibration_of(forecasts)
+    assert (whole.kind, mobility.kind, strength.kind) == ("", "mobility", "strength")
+    assert whole.held.total == 20
+    assert mobility.surer_than_right is True
+    assert strength.surer_than_right is None
+    assert strength.brier.reliability == pytest.approx(0.0, abs=1e-12)
+    assert len(whole.points) == 2
+
+
+def test_too_few_forecasts_make_no_diagram_and_one_kind_needs_no_second_line() -> None:
+    (found,) = calibration_of([Forecast(sureness=0.1, held=True, kind="load")] * 6)
+    assert found.too_few
+    assert found.points == ()
+    assert found.surer_than_right is False
+    assert found.brier.skill is None
+    assert calibration_of([]) == ()
