@@ -14,6 +14,7 @@ from typing import Any
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from casebook.domain.errors import Problem
+from casebook.domain.history import Act, Change, Subject
 from casebook.domain.injuries import Course, Occurrence, Onset
 from casebook.domain.metrics import ErrorFigure
 from casebook.domain.people import Role, Sex
@@ -23,11 +24,12 @@ from casebook.intake.collecting import Collector
 from casebook.intake.columns import TableKind
 from casebook.intake.nearest import hint
 from casebook.intake.records import Record, error_figure
-from casebook.storage import bulk, catalogue
+from casebook.storage import bulk, catalogue, record_fields
 from casebook.storage.tables import (
     AdherenceRow,
     BlockRow,
     ConsentRow,
+    ErrorFigureRow,
     IdentityRow,
     InjuryRow,
     ProgrammeRow,
@@ -164,7 +166,31 @@ class Store:
     injuries: dict[tuple[int, date], list[int]] = field(default_factory=dict)
     programmes: dict[tuple[int, str], dict[date, int]] = field(default_factory=dict)
     touched: set[int] = field(default_factory=set)
+    changes: list[Change] = field(default_factory=list)
     at: datetime
+
+    def tell(
+        self,
+        row: type[Row],
+        row_id: int,
+        before: Mapping[str, Any],
+        after: Mapping[str, Any],
+        *,
+        act: Act,
+        runner: str = "",
+    ) -> None:
+        """Note for the history what a record's columns were and are."""
+        subject = record_fields.SUBJECT_OF[row]
+        self.changes.append(
+            record_fields.change(
+                subject,
+                row_id,
+                record_fields.fields_of(subject, before),
+                record_fields.fields_of(subject, after),
+                act=act,
+                runner_id=row_id if subject is Subject.RUNNER else self.runner_ids.get(runner),
+            )
+        )
 
 
 @dataclass(slots=True, kw_only=True)
@@ -330,6 +356,8 @@ def _compare(
         fills_identity = False
     if fills:
         bulk.fill_row(store.session, shape.row.id, row["id"], fills)  # type: ignore[attr-defined]
+        runner = record.cells.get("runner", "")
+        store.tell(shape.row, row["id"], row, {**row, **fills}, act=Act.ADDED, runner=runner)
     if fills or fills_identity:
         count.added += 1
         _touch(store, record)
@@ -381,22 +409,26 @@ def _compare_identity(store: Store, record: Record, runner_id: int) -> bool:
     fills = _fills(store, record, rows[0], given)
     if fills:
         bulk.fill_row(store.session, IdentityRow.runner_id, runner_id, fills)
+        after = {**rows[0], **fills}
+        runner = record.cells["runner"]
+        store.tell(IdentityRow, runner_id, rows[0], after, act=Act.ADDED, runner=runner)
     return bool(fills)
 
 
 def _add_identities(store: Store, given: list[tuple[int, dict[str, Any]]]) -> None:
-    bulk.insert_keyed(
-        store.session,
-        IdentityRow,
-        [
-            {
-                "runner_id": key,
-                **{name: IDENTITY[name] if cell is None else cell for name, cell in cells.items()},
-            }
-            for key, cells in given
-            if any(cell is not None for cell in cells.values())
-        ],
-    )
+    rows = [
+        {
+            "runner_id": key,
+            **{name: IDENTITY[name] if cell is None else cell for name, cell in cells.items()},
+        }
+        for key, cells in given
+        if any(cell is not None for cell in cells.values())
+    ]
+    bulk.insert_keyed(store.session, IdentityRow, rows)
+    codes = {key: code for code, key in store.runner_ids.items()}
+    for row in rows:
+        key = row["runner_id"]
+        store.tell(IdentityRow, key, {}, row, act=Act.RECORDED, runner=codes[key])
 
 
 def _insert(
@@ -419,10 +451,12 @@ def _insert(
     if kind is TableKind.RUNNERS:
         rows = [{**row, "registered_on": row["registered_on"] or store.at.date()} for row in rows]
     ids = bulk.insert_rows(store.session, shape.row, rows)
-    for (record, _, _), key in zip(new, ids, strict=True):
+    for (record, _, _), row, key in zip(new, rows, ids, strict=True):
         counts.setdefault(record.file, Count()).added += 1
         _remember(store, record, key)
         _touch(store, record)
+        runner = record.cells.get("runner", "")
+        store.tell(shape.row, key, {}, row, act=Act.RECORDED, runner=runner)
     if kind is TableKind.RUNNERS:
         _add_identities(
             store,
@@ -498,25 +532,46 @@ def _store_figures(store: Store, records: list[Record], counts: Counts) -> None:
 
 
 def _adopt(store: Store, record: Record, figure: ErrorFigure) -> bool:
-    in_force = [
-        replace(one, adopted_at=None, retired_at=None)
-        for one in catalogue.figures(store.session, figure.metric, include_retired=False)
-        if (one.applies_to, one.origin) == (figure.applies_to, figure.origin)
-    ]
-    if in_force == [figure]:
-        return False
-    if in_force:
-        catalogue.retire_figure(
-            store.session, figure.metric, figure.applies_to, figure.origin, at=store.at
+    metric_id = store.metric_ids[figure.metric]
+    in_force = _figure_in_force(store, metric_id, figure)
+    if in_force is not None:
+        standing = catalogue.figures(store.session, figure.metric, include_retired=False)
+        if figure in [replace(one, adopted_at=None, retired_at=None) for one in standing]:
+            return False
+        retired = catalogue.retire_figure(
+            store.session,
+            figure.metric,
+            figure.applies_to,
+            figure.origin,
+            at=store.at,
+            told=store.changes,
         )
         store.warnings.add(
             record.file,
             record.problem(
                 "figure_replaced",
                 f"the {figure.origin} error figure of {figure.metric} ({figure.applies_to}) in "
-                f"force so far ('{in_force[0].source[:60]}') is retired and kept.",
+                f"force so far ('{in_force['source'][:60]}') is retired and kept.",
                 "metric",
             ),
         )
-    catalogue.add_figure(store.session, figure, at=store.at)
+        after = {**in_force, "retired_at": retired.retired_at if retired else store.at}
+        store.tell(ErrorFigureRow, in_force["id"], in_force, after, act=Act.ADDED)
+    catalogue.add_figure(store.session, figure, at=store.at, told=store.changes)
+    added = _figure_in_force(store, metric_id, figure)
+    if added is not None:
+        store.tell(ErrorFigureRow, added["id"], {}, added, act=Act.RECORDED)
     return True
+
+
+def _figure_in_force(store: Store, metric_id: int, figure: ErrorFigure) -> dict[str, Any] | None:
+    rows = bulk.rows_of(store.session, ErrorFigureRow.metric_id, [metric_id])
+    slot = (figure.applies_to, figure.origin)
+    return next(
+        (
+            row
+            for row in rows
+            if row["retired_at"] is None and (row["applies_to"], row["origin"]) == slot
+        ),
+        None,
+    )

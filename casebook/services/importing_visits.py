@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from casebook.domain.visits import VisitKind
 from casebook.intake.assembling import REASON_NAMES, Assembled
 from casebook.intake.context import Context
+from casebook.services.importing_history import StoredContents, WrittenVisits
 from casebook.storage import bulk
 from casebook.storage.tables import VisitRow
 
@@ -41,7 +42,7 @@ class VisitPlan:
     kinds : list of str
         Kind of each new visit.
     fills : dict of int to dict
-        Columns to be filled in, for each stored visit that left them open.
+        Columns to be written, for each stored visit that left them open: (was, now).
     kept : array of int, shape (n_values,)
         Position among the stored values; -1 where the value is new.
     new_trial : array of bool, shape (n_trials,)
@@ -51,7 +52,7 @@ class VisitPlan:
     visit_id: Whole
     revision: Whole
     kinds: list[str]
-    fills: dict[int, dict[str, Any]]
+    fills: dict[int, dict[str, tuple[Any, Any]]]
     stored: bulk.KeptValues
     stored_trials: bulk.KeptTrials
     kept: Whole
@@ -95,7 +96,7 @@ def _plan_rows(
     n = len(ids)
     visit_id, revision = np.full(n, -1, dtype=np.int64), np.zeros(n, dtype=np.int64)
     kinds = [""] * n
-    fills: dict[int, dict[str, Any]] = {}
+    fills: dict[int, dict[str, tuple[Any, Any]]] = {}
     before = -1
     for index, (key, runner, day, number) in enumerate(
         zip(
@@ -136,16 +137,16 @@ def _kind(given: object, *, is_first: bool) -> str:
 
 def _fill(
     context: Context, assembled: Assembled, index: int, row: dict[str, Any]
-) -> dict[str, Any]:
+) -> dict[str, tuple[Any, Any]]:
     """Columns that the stored visit left open; reports those that differ."""
-    columns: dict[str, Any] = {}
+    columns: dict[str, tuple[Any, Any]] = {}
     for name, values in assembled.visits.conditions.items():
         given = values[index]
         stored = row[STORED_NAME.get(name, name)]
         if given is None or given == stored:
             continue
         if stored is None or stored == "":
-            columns[STORED_NAME.get(name, name)] = given
+            columns[STORED_NAME.get(name, name)] = (stored, given)
             continue
         place = int(assembled.visits.condition_rows[name][index])
         context.problems.add_rows(
@@ -314,8 +315,8 @@ class Writing:
 
 def write_visits(
     session: Session, context: Context, assembled: Assembled, plan: VisitPlan, writing: Writing
-) -> frozenset[int]:
-    """Write what was planned, within the unit of work; ids of the runners it was about."""
+) -> WrittenVisits:
+    """Write what was planned, within the unit of work; says where it was written."""
     codes = list(context.runners)
     runner_of_visit = np.array(
         [writing.runner_ids[codes[number]] for number in assembled.visits.runner.tolist()],
@@ -332,13 +333,14 @@ def write_visits(
         session,
         VisitRow,
         [
-            _visit_row(assembled, plan, index, int(runner_of_visit[index]), writing)
+            visit_row(assembled, plan, index, int(runner_of_visit[index]), writing)
             for index in np.flatnonzero(is_new).tolist()
         ],
     )
     revision = plan.revision + touched
     for index, columns in plan.fills.items():
-        bulk.fill_row(session, VisitRow.id, int(visit_id[index]), columns)
+        given = {name: now for name, (_, now) in columns.items()}
+        bulk.fill_row(session, VisitRow.id, int(visit_id[index]), given)
     again = np.flatnonzero(touched & ~is_new)
     bulk.bump_visits(
         session,
@@ -347,12 +349,23 @@ def write_visits(
         at=writing.at,
     )
     _write_values(session, context, assembled, plan, (visit_id, revision), writing)
-    return frozenset(runner_of_visit[touched].tolist())
+    return WrittenVisits(
+        visit_id=visit_id,
+        runner_id=runner_of_visit,
+        before=plan.revision,
+        revision=revision,
+        touched=touched,
+        kept=plan.kept,
+        new_trial=plan.new_trial,
+        columns=plan.fills,
+        contents=StoredContents(plan.stored, plan.stored_trials),
+    )
 
 
-def _visit_row(
+def visit_row(
     assembled: Assembled, plan: VisitPlan, index: int, runner_id: int, writing: Writing
 ) -> dict[str, Any]:
+    """Columns of the row of a new visit."""
     visits = assembled.visits
     row: dict[str, Any] = {
         "runner_id": runner_id,

@@ -64,7 +64,8 @@ class KeptValues:
     ----------
     value_id, visit_id, metric_id, side, n_trials, reason : array of int, shape (n,)
         `side` 0 left, 1 right, 2 none; `reason` -1 where there is a value.
-    mean : array of float, shape (n,)
+    mean, sd, marking_sd : array of float, shape (n,)
+        NaN where there is none.
     """
 
     value_id: Whole
@@ -73,6 +74,8 @@ class KeptValues:
     side: Whole
     n_trials: Whole
     mean: Real
+    sd: Real
+    marking_sd: Real
     reason: Whole
 
 
@@ -146,7 +149,7 @@ def values_of(session: Session, visit_ids: Iterable[int]) -> KeptValues:
     """The values of some visits."""
     side, reason = _numbers(SIDES), {**_numbers(REASONS), None: -1}
     whole: list[list[Whole]] = [[] for _ in range(6)]
-    means: list[Real] = []
+    real: list[list[Real]] = [[] for _ in range(3)]
     for part in _parts(visit_ids):
         rows = session.execute(
             select(
@@ -157,16 +160,20 @@ def values_of(session: Session, visit_ids: Iterable[int]) -> KeptValues:
                 type_coerce(ValueRow.side, String),
                 type_coerce(ValueRow.missing_reason, String),
                 ValueRow.mean,
+                ValueRow.sd,
+                ValueRow.marking_sd,
             ).where(ValueRow.visit_id.in_(part))
         ).all()
         # Numbers at once: as Python objects a whole caseload would fill the memory.
-        columns: list[Any] = list(zip(*rows, strict=True)) or [()] * 7
+        columns: list[Any] = list(zip(*rows, strict=True)) or [()] * 9
         columns[4] = [side[name] for name in columns[4]]
         columns[5] = [reason[name] for name in columns[5]]
         for found, column in zip(whole, columns[:6], strict=True):
             found.append(np.array(column, dtype=np.int64))
-        means.append(np.array(columns[6], dtype=np.float64))
+        for numbers, column in zip(real, columns[6:], strict=True):
+            numbers.append(np.array(column, dtype=np.float64))
     joined = [np.concatenate([np.empty(0, np.int64), *found]) for found in whole]
+    mean, sd, marking_sd = (np.concatenate([np.empty(0, np.float64), *part]) for part in real)
     return KeptValues(
         value_id=joined[0],
         visit_id=joined[1],
@@ -174,7 +181,9 @@ def values_of(session: Session, visit_ids: Iterable[int]) -> KeptValues:
         n_trials=joined[3],
         side=joined[4],
         reason=joined[5],
-        mean=np.concatenate([np.empty(0, np.float64), *means]),
+        mean=mean,
+        sd=sd,
+        marking_sd=marking_sd,
     )
 
 
@@ -255,7 +264,7 @@ def insert_values(session: Session, columns: ValueColumns, told: Told) -> Whole:
         )
         for part in _slices(n)
     )
-    _write(session, "value", (*names, "missing_reason", "saved_in"), batches, told)
+    write_batches(session, "value", (*names, "missing_reason", "saved_in"), batches, told)
     return ids
 
 
@@ -272,7 +281,7 @@ def insert_trials(session: Session, trials: KeptTrials, told: Told) -> None:
         )
         for part in _slices(len(trials.value_id))
     )
-    _write(session, "trial", ("value_id", "number", "reading"), batches, told)
+    write_batches(session, "trial", ("value_id", "number", "reading"), batches, told)
 
 
 def rewrite_summaries(session: Session, rows: Sequence[Mapping[str, Any]]) -> None:
@@ -309,7 +318,7 @@ def bump_visits(session: Session, visits: Mapping[int, int], *, by: str, at: dat
     )
 
 
-def _write(
+def write_batches(
     session: Session,
     table: str,
     columns: Sequence[str],
@@ -318,7 +327,8 @@ def _write(
 ) -> None:
     """Write batches of rows through the driver, within the session's transaction."""
     connection = session.connection()
-    listed = ", ".join(columns)
+    quoted = connection.dialect.identifier_preparer.quote
+    listed = ", ".join(quoted(column) for column in columns)
     if not _is_postgresql(session):
         marks = ", ".join("?" * len(columns))
         # Names come from the tables above, never from a file.
