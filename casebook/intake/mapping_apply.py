@@ -446,7 +446,8 @@ def _once_a_visit(part: Parts, by: Mapping[str, Parts]) -> NDArray[np.bool_]:
 
     Another number on the other row is kept, and is refused as a contradiction.
     """
-    names = [name for name in ("runner", "visit_date", "session", "trial") if name in by]
+    of_visit = ("runner", "visit_date", "session", *(() if part.use.trial else ("trial",)))
+    names = [name for name in of_visit if name in by]
     keys = np.stack([*(by[name].column.codes for name in names), part.column.codes], axis=1)
     once = np.zeros(len(keys), dtype=bool)
     once[np.unique(keys, axis=0, return_index=True)[1]] = True

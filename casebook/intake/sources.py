@@ -37,6 +37,8 @@ class Source:
     layout : Layout or None
     names : dict of str to str
         For a known column the header under which it stands in the file.
+    not_summaries : tuple of str
+        Runner codes that look like the label of a summary row, and are none.
     problems, warnings : list of Problem
         Of the table as a whole, beside those of `sheet` and `layout`.
     """
@@ -45,6 +47,7 @@ class Source:
     sheet: Sheet | None = None
     layout: Layout | None = None
     names: dict[str, str] = field(default_factory=dict)
+    not_summaries: tuple[str, ...] = ()
     problems: list[Problem] = field(default_factory=list)
     warnings: list[Problem] = field(default_factory=list)
 
@@ -127,6 +130,7 @@ def _by_mapping(
         sheet=replace(mapped.sheet, file=name),
         layout=mapped.layout,
         names=mapped.names,
+        not_summaries=mapping.not_summaries,
         warnings=mapped.warnings,
     )
 
