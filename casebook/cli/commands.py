@@ -8,6 +8,8 @@ from typing import Annotated
 import typer
 
 from casebook import __version__
+from casebook.cli.marks import EPILOG as MARKS_EPILOG
+from casebook.cli.marks import marks
 from casebook.cli.planning import plan_measurement
 from casebook.cli.repeatability import repeatability
 from casebook.cli.tables_help import tables_help
@@ -261,3 +263,6 @@ app.command(
     name="plan-measurement", short_help="Say how many trials and visits it takes to see a change."
 )(plan_measurement)
 app.command(short_help="Tell the measurement error from repeat measurements.")(repeatability)
+app.command(
+    short_help="Compute angles, distances and times from marked points.", epilog=MARKS_EPILOG
+)(marks)

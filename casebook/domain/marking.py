@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -219,6 +220,7 @@ class FrameNote:
         return f"{where}: {self.message}" if where else self.message
 
 
+MOST_FRAMES_NAMED = 8
 VIEW_WORDS = {MarkView.POSTERIOR: "from behind", MarkView.SIDE: "from the side"}
 
 
@@ -294,3 +296,35 @@ class Measured:
     notes: tuple[FrameNote, ...]
     point_sd_px: float | None
     event_sd_frames: float
+
+
+def note_lines(notes: Sequence[FrameNote]) -> tuple[tuple[str, bool], ...]:
+    """Notes as sentences, what is said of several frames once, and whether it withholds values.
+
+    Parameters
+    ----------
+    notes : sequence of FrameNote
+
+    Returns
+    -------
+    tuple of (str, bool)
+        Those that withhold a value come first.
+    """
+    kinds: dict[tuple[str, MarkView | None, str], list[FrameNote]] = {}
+    for note in notes:
+        # A lean differs by a tenth from frame to frame: the first tells it for all.
+        said = "" if note.code == "not_level" else note.message
+        kinds.setdefault((note.code, note.view, said), []).append(note)
+    lines = [(_line(found), found[0].withheld) for found in kinds.values()]
+    return tuple(sorted(lines, key=lambda line: not line[1]))
+
+
+def _line(notes: Sequence[FrameNote]) -> str:
+    first = notes[0]
+    frames = sorted({note.frame for note in notes if note.frame is not None})
+    if len(frames) < 2:
+        return str(first)
+    named = ", ".join(map(str, frames[:MOST_FRAMES_NAMED]))
+    more = len(frames) - MOST_FRAMES_NAMED
+    view = f"{VIEW_WORDS[first.view]}, " if first.view is not None else ""
+    return f"{view}frames {named}{f' and {more} more' if more > 0 else ''}: {first.message}"

@@ -11,7 +11,6 @@ from casebook.catalogue.loader import starter_metrics
 from casebook.catalogue.units import convert
 from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem
 from casebook.domain.marking import (
-    VIEW_WORDS,
     MarkedValue,
     Marks,
     MarkSettings,
@@ -47,14 +46,19 @@ class MarksRead:
 
     Parameters
     ----------
+    measured : Measured
+        In the units of `metrics`.
     metrics : dict of str to Metric
-        Of the casebook, or the starter catalogue's where there is none, by key.
+        By key: the casebook's, and the starter catalogue's for what it does not have.
+    kept : frozenset of str
+        Keys of the metrics that the casebook's catalogue has and uses.
     """
 
     marks: Marks
     settings: MarkSettings
     measured: Measured
-    metrics: Mapping[str, Metric] = field(default_factory=dict)
+    metrics: Mapping[str, Metric]
+    kept: frozenset[str] = frozenset()
 
     @property
     def unlikely(self) -> tuple[MarkedValue, ...]:
@@ -62,19 +66,31 @@ class MarksRead:
         return tuple(
             value
             for value in self.measured.values
-            if (metric := self.metrics.get(value.metric)) is not None
-            and not metric.plausible_low <= value.mean <= metric.plausible_high
+            if not self.metrics[value.metric].plausible_low
+            <= value.mean
+            <= self.metrics[value.metric].plausible_high
         )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ForVisit:
-    """The visit that the values belong to; `add` to put them into one that stands."""
+    """The visit that the values belong to.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Of a new visit; speed and frame rate come from the marks where they are known there.
+    add : bool
+        To put the values into a visit that stands, whose conditions they do not change.
+    """
 
     runner: str
     visited_on: date
     session: int = 1
     kind: VisitKind = VisitKind.REVIEW
+    conditions: Conditions = field(default_factory=Conditions)
+    note: str = ""
+    next_due_on: date | None = None
     add: bool = False
 
 
@@ -108,17 +124,72 @@ def read_files(
     Raises
     ------
     InputRefused
-        With every cell that can't be taken, and every setting out of its range.
+        With every cell that can't be taken, or every setting out of its range; for a metric
+        whose unit in this casebook measures something else.
     """
     _check_settings(settings)
     marks = read_marks(paths, last_frame=settings.last_frame)
-    known = starter_metrics() if casebook is None else list_metrics(casebook)
+    starter = {metric.key: metric for metric in starter_metrics()}
+    own = {} if casebook is None else {metric.key: metric for metric in list_metrics(casebook)}
+    metrics = starter | own
     return MarksRead(
         marks=marks,
         settings=settings,
-        measured=measure(marks, settings),
-        metrics={metric.key: metric for metric in known},
+        measured=_in_units_of(measure(marks, settings), starter, metrics),
+        metrics=metrics,
+        kept=frozenset(own),
     )
+
+
+def _in_units_of(
+    measured: Measured, starter: Mapping[str, Metric], metrics: Mapping[str, Metric]
+) -> Measured:
+    """The same in the casebook's own units, in the order in which a clinician looks."""
+    factors = {
+        key: convert(1.0, starter[key].unit, metrics[key].unit, metric=key)
+        for key in {value.metric for value in measured.values}
+    }
+
+    def place(metric: str) -> int:
+        return metrics[metric].position
+
+    return replace(
+        measured,
+        values=tuple(
+            sorted(
+                (_times(value, factors[value.metric]) for value in measured.values),
+                key=lambda value: (place(value.metric), value.side),
+            )
+        ),
+        asymmetries=tuple(
+            replace(
+                one,
+                value=one.value * factors[one.metric],
+                sd=_product(one.sd, factors[one.metric]),
+                sd_if_independent=_product(one.sd_if_independent, factors[one.metric]),
+            )
+            for one in sorted(measured.asymmetries, key=lambda one: place(one.metric))
+        ),
+    )
+
+
+def _times(value: MarkedValue, factor: float) -> MarkedValue:
+    return replace(
+        value,
+        trials=tuple(
+            replace(trial, value=trial.value * factor, sd=_product(trial.sd, factor))
+            for trial in value.trials
+        ),
+        mean=value.mean * factor,
+        own_sd=_product(value.own_sd, factor),
+        shared_sd=_product(value.shared_sd, factor),
+        mean_sd=_product(value.mean_sd, factor),
+        marking_sd=_product(value.marking_sd, factor),
+    )
+
+
+def _product(number: float | None, factor: float) -> float | None:
+    return None if number is None else number * factor
 
 
 def _check_settings(settings: MarkSettings) -> None:
@@ -148,29 +219,20 @@ def _check_settings(settings: MarkSettings) -> None:
 
 
 def values_to_store(read: MarksRead) -> tuple[tuple[Value, ...], tuple[str, ...]]:
-    """The values in their metrics' own units, and keys of metrics that are not in the catalogue.
+    """The values as they are stored, and keys of metrics that the casebook does not have.
 
     A value's `marking_sd` is that of one trial, made so that divided by the root of the number
     of trials it never falls below the error of their mean: what all trials share (scale,
     camera, speed) is counted as often as there are trials.
-
-    Raises
-    ------
-    InputRefused
-        For a metric whose unit in this casebook is no length, angle or time as needed.
     """
-    units = {metric.key: metric.unit for metric in starter_metrics()}
     values, left_out = [], []
     for found in read.measured.values:
-        metric = read.metrics.get(found.metric)
-        if metric is None or not metric.active:
+        if found.metric not in read.kept:
             left_out.append(found.metric)
             continue
-        factor = convert(1.0, units[found.metric], metric.unit, metric=metric.key)
-        trials = [round(trial.value * factor, DECIMALS) for trial in found.trials]
-        value = value_of_trials(metric.key, found.side, trials)
-        error = None if found.marking_sd is None else found.marking_sd * factor
-        values.append(replace(value, marking_sd=error))
+        trials = [round(trial.value, DECIMALS) for trial in found.trials]
+        value = value_of_trials(found.metric, found.side, trials)
+        values.append(replace(value, marking_sd=found.marking_sd))
     return tuple(values), tuple(dict.fromkeys(left_out))
 
 
@@ -216,40 +278,34 @@ def save_marks(casebook: Casebook, read: MarksRead, where: ForVisit, *, by: str)
             f"The visit of '{where.runner}' on {where.visited_on} (session {where.session}) is "
             "stored already. Nothing was stored. Add to it, or save as another session."
         )
-    made = _conditions(read, values)
+    speed, rate = _speed_and_rate(read, values)
+    kept = where.conditions if stored is None else stored.visit.conditions
+    conditions = replace(
+        kept,
+        speed_km_h=kept.speed_km_h if speed is None else speed,
+        frames_per_s=kept.frames_per_s if rate is None else rate,
+    )
     if stored is None:
         visit = Visit(
             runner=where.runner,
             visited_on=where.visited_on,
             session=where.session,
             kind=where.kind,
-            conditions=replace(made, assessor=by),
+            conditions=conditions,
+            next_due_on=where.next_due_on,
+            note=where.note,
             values=values,
         )
         return MarksSaved(saved=record_visit(casebook, visit, by=by), left_out=left_out)
     # What differs from the stored conditions is refused by the recording, in words.
-    kept = stored.visit.conditions
-    visit = replace(
-        stored.visit,
-        conditions=replace(
-            kept,
-            speed_km_h=made.speed_km_h if made.speed_km_h is not None else kept.speed_km_h,
-            frames_per_s=made.frames_per_s if made.frames_per_s is not None else kept.frames_per_s,
-            view=kept.view or made.view,
-        ),
-        values=values,
-    )
+    visit = replace(stored.visit, conditions=conditions, values=values)
     saved = record_visit(casebook, visit, by=by, expected_revision=stored.revision)
     return MarksSaved(saved=saved, left_out=left_out)
 
 
-def _conditions(read: MarksRead, values: Iterable[Value]) -> Conditions:
+def _speed_and_rate(read: MarksRead, values: Iterable[Value]) -> tuple[float | None, float | None]:
     keys = {value.metric for value in values}
-    views = dict.fromkeys(one.view for one in read.measured.values if one.metric in keys)
+    views = {one.view for one in read.measured.values if one.metric in keys}
     rates = {read.marks.frames_per_s.get(view, read.settings.frames_per_s) for view in views}
-    return Conditions(
-        speed_km_h=read.settings.speed_km_h,
-        # Two cameras with two rates have no one rate that a visit could be compared by.
-        frames_per_s=next(iter(rates)) if len(rates) == 1 else None,
-        view=" and ".join(VIEW_WORDS[view] for view in views),
-    )
+    # Two cameras with two rates have no one rate that a visit could be compared by.
+    return read.settings.speed_km_h, next(iter(rates)) if len(rates) == 1 else None

@@ -71,6 +71,7 @@ def test_values_of_a_caseload_come_with_n_mean_and_sd_and_missing_ones_apart(
         "n": "int64",
         "mean": "float64",
         "sd": "float64",
+        "marking_sd": "float64",
     }
     told = {
         (keys[row.metric], row.side): (row.n, row.mean, None if math.isnan(row.sd) else row.sd)
