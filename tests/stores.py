@@ -17,10 +17,11 @@ import psycopg
 import pytest
 from psycopg import sql
 
+from casebook.services import clock
 from casebook.services.keeping import Casebook, create_casebook, open_casebook
 from casebook.services.registering import register_runner
+from casebook.storage import catalogue, history
 from casebook.storage.session import writing
-from casebook.storage.translation import metric_row
 from tests.builders import METRICS, a_runner
 
 KINDS = ("sqlite", "postgresql")
@@ -165,6 +166,7 @@ def sqlite_clinic(sqlite_casebook: Casebook) -> Casebook:
 def furnish(casebook: Casebook) -> None:
     """Add four metrics of the tests' own and one runner."""
     with writing(casebook.engine) as unit:
-        unit.add_all(metric_row(metric) for metric in METRICS)
+        told = [catalogue.add_metric(unit, metric) for metric in METRICS]
+        history.append(unit, told, by="", at=clock.now())
         unit.commit()
     register_runner(casebook, a_runner())

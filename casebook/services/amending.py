@@ -5,11 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from typing import Any
 
 from sqlalchemy.orm import Session
 
 from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem, refuse
-from casebook.domain.history import Act, Change, Subject, Was, metric_and_side, value_field
+from casebook.domain.history import (
+    Act,
+    Change,
+    Subject,
+    Was,
+    metric_and_side,
+    value_content,
+    value_field,
+)
 from casebook.domain.people import clean_code
 from casebook.domain.replaying import REVISION
 from casebook.domain.sides import Side
@@ -190,7 +199,7 @@ def write_visit(
     values = [
         value
         for value in wanted.values
-        if fields.get(value_field(value.metric, value.side)) != record_fields.value_content(value)
+        if fields.get(value_field(value.metric, value.side)) != value_content(value)
     ]
     columns = {
         name: content
@@ -272,11 +281,12 @@ def _reopened(
         return []
     visit = stored.visit
     was = (visit.visited_on, visit.session)
-    now = (contents.get("visited_on", was[0]), contents.get("session", was[1]))
+    moved: dict[str, Any] = dict(contents)
+    now = (moved.get("visited_on", was[0]), moved.get("session", was[1]))
     return acknowledging.reopen(
         unit,
         stored.runner_id,
-        min(was, now),  # type: ignore[type-var]
+        min(was, now),
         None if under else [metrics[key].metric_id for key in touched],
         reason=rests_on(stored, reason),
     )

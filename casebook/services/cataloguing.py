@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields, replace
 from casebook.catalogue.loader import starter_figures, starter_metrics
 from casebook.catalogue.units import check_ucum
 from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem
+from casebook.domain.history import Change
 from casebook.domain.metrics import (
     AppliesTo,
     ErrorFigure,
@@ -16,9 +17,10 @@ from casebook.domain.metrics import (
 )
 from casebook.services import clock
 from casebook.services.opened import Casebook
-from casebook.storage import catalogue
+from casebook.storage import catalogue, history
 from casebook.storage.session import Unit, reading, writing
 
+CATALOGUE_EDITED = "edited in the catalogue"
 # What stored numbers mean: it can't change under them.
 LOCKED_BY_VALUES = ("unit", "scale", "sided")
 # What a figure in force is written in.
@@ -61,8 +63,7 @@ def load_starter_catalogue(casebook: Casebook) -> StarterLoaded:
     with writing(casebook.engine) as unit:
         stored = {m.key: m for m in catalogue.metrics(unit, include_inactive=True)}
         missing = [metric for metric in starter_metrics() if metric.key not in stored]
-        for metric in missing:
-            catalogue.add_metric(unit, metric)
+        told = [catalogue.add_metric(unit, metric) for metric in missing]
         present = stored | {metric.key: metric for metric in missing}
         known = {_slot(f) for f in catalogue.figures(unit, None, include_retired=True)}
         starter = {metric.key: metric for metric in starter_metrics()}
@@ -73,8 +74,10 @@ def load_starter_catalogue(casebook: Casebook) -> StarterLoaded:
             and _same_measure(present[figure.metric], starter[figure.metric])
         ]
         for figure in figures:
-            catalogue.add_figure(unit, figure, at=now)
-        unit.commit()
+            catalogue.add_figure(unit, figure, at=now, told=told)
+        if told:
+            history.append(unit, told, by="", at=now)
+            unit.commit()
     return StarterLoaded(metrics=len(missing), figures=len(figures))
 
 
@@ -96,7 +99,12 @@ def get_metric(casebook: Casebook, key: str) -> StoredMetric:
 
 
 def save_metric(
-    casebook: Casebook, metric: Metric, *, expected_revision: int | None
+    casebook: Casebook,
+    metric: Metric,
+    *,
+    expected_revision: int | None,
+    by: str = "",
+    reason: str = CATALOGUE_EDITED,
 ) -> StoredMetric:
     """Add a metric, or change one that nobody else has changed since it was read.
 
@@ -106,6 +114,10 @@ def save_metric(
         `starter` is kept as it is stored; a new metric is never one of the starter's.
     expected_revision : int or None
         The revision that was read; None adds a new metric.
+    by : str
+        Code of whoever saves; empty where it is not known.
+    reason : str
+        Why a stored metric is changed, for the history.
 
     Returns
     -------
@@ -126,10 +138,11 @@ def save_metric(
     check_ucum(metric.unit, metric=metric.key)
     with writing(casebook.engine) as unit:
         if expected_revision is None:
-            _add(unit, replace(metric, starter=False))
+            told = [_add(unit, replace(metric, starter=False))]
         else:
-            _change(unit, metric, expected_revision)
+            told = _change(unit, metric, expected_revision, reason)
         saved = _stored(unit, metric.key)
+        history.append(unit, told, by=by, at=clock.now())
         unit.commit()
     return saved
 
@@ -150,7 +163,7 @@ def list_figures(
         return catalogue.figures(unit, metric_key, include_retired=include_retired)
 
 
-def adopt_figure(casebook: Casebook, figure: ErrorFigure) -> ErrorFigure:
+def adopt_figure(casebook: Casebook, figure: ErrorFigure, *, by: str = "") -> ErrorFigure:
     """Put an error figure in force in place of the one of the same metric, kind and origin.
 
     The one that it replaces is retired and kept. Adopting what is in force changes nothing.
@@ -159,6 +172,8 @@ def adopt_figure(casebook: Casebook, figure: ErrorFigure) -> ErrorFigure:
     ----------
     figure : ErrorFigure
         Its instants are not looked at: it is adopted now.
+    by : str
+        Code of whoever adopts it; empty where it is not known.
 
     Raises
     ------
@@ -174,14 +189,23 @@ def adopt_figure(casebook: Casebook, figure: ErrorFigure) -> ErrorFigure:
         in_force = _figure_in_force(unit, figure)
         if in_force is not None and _facts(in_force) == figure:
             return in_force
-        catalogue.retire_figure(unit, figure.metric, figure.applies_to, figure.origin, at=now)
-        adopted = catalogue.add_figure(unit, figure, at=now)
+        told: list[Change] = []
+        catalogue.retire_figure(
+            unit, figure.metric, figure.applies_to, figure.origin, at=now, told=told
+        )
+        adopted = catalogue.add_figure(unit, figure, at=now, told=told)
+        history.append(unit, told, by=by, at=now)
         unit.commit()
     return adopted
 
 
 def retire_figure(
-    casebook: Casebook, metric_key: str, *, applies_to: AppliesTo, origin: ErrorOrigin
+    casebook: Casebook,
+    metric_key: str,
+    *,
+    applies_to: AppliesTo,
+    origin: ErrorOrigin,
+    by: str = "",
 ) -> ErrorFigure:
     """Take an error figure out of force; it is kept.
 
@@ -192,12 +216,15 @@ def retire_figure(
     """
     with writing(casebook.engine) as unit:
         _stored(unit, metric_key, to_write=True)
-        retired = catalogue.retire_figure(unit, metric_key, applies_to, origin, at=clock.now())
+        now = clock.now()
+        told: list[Change] = []
+        retired = catalogue.retire_figure(unit, metric_key, applies_to, origin, at=now, told=told)
         if retired is None:
             raise NotFound(
                 f"'{metric_key}' has no {origin} error figure of the {applies_to} in force; "
                 "nothing was retired."
             )
+        history.append(unit, told, by=by, at=now)
         unit.commit()
     return retired
 
@@ -229,16 +256,16 @@ def _stored(unit: Unit, key: str, *, to_write: bool = False) -> StoredMetric:
     return StoredMetric(metric=metric, revision=revision, has_values=has_values)
 
 
-def _add(unit: Unit, metric: Metric) -> None:
+def _add(unit: Unit, metric: Metric) -> Change:
     if catalogue.find_metric(unit, metric.key) is not None:
         raise Conflict(
             f"The catalogue has a metric '{metric.key}' already. Give the new one another key, "
             "or edit the one that stands. Nothing was stored."
         )
-    catalogue.add_metric(unit, metric)
+    return catalogue.add_metric(unit, metric)
 
 
-def _change(unit: Unit, metric: Metric, expected_revision: int) -> None:
+def _change(unit: Unit, metric: Metric, expected_revision: int, reason: str) -> list[Change]:
     stored = _stored(unit, metric.key, to_write=True)
     metric = replace(metric, starter=stored.metric.starter)
     differs = _differing(stored.metric, metric)
@@ -249,11 +276,12 @@ def _change(unit: Unit, metric: Metric, expected_revision: int) -> None:
             "was stored; read it again and repeat your change."
         )
     if not differs:
-        return
+        return []
     problems = _locked(unit, stored, metric, differs)
     if problems:
         raise InputRefused(problems)
-    catalogue.write_metric(unit, metric, revision=stored.revision + 1)
+    revision = stored.revision + 1
+    return [catalogue.write_metric(unit, metric, revision=revision, reason=reason)]
 
 
 def _differing(stored: Metric, given: Metric) -> tuple[str, ...]:

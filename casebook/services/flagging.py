@@ -14,7 +14,7 @@ from casebook.services.keeping import Casebook
 from casebook.services.registering import get_runner_row
 from casebook.services.standings import StandingMemo, standings
 from casebook.services.telling_flags import flags_told
-from casebook.storage import cases, people
+from casebook.storage import cases, history, people
 from casebook.storage.session import reading, writing
 
 LONGEST_REASON = 2000
@@ -68,7 +68,9 @@ def acknowledge_flag(
     reason: str,
     by: str,
 ) -> None:
-    """Store that a named user has seen a flag, and why it needs no more; never deleted.
+    """Store that a named user has seen a flag, and why it needs no more.
+
+    It stands until a number that the flag rests on is amended: then the flag is open again.
 
     Raises
     ------
@@ -111,11 +113,13 @@ def acknowledge_flag(
         visits = found.visits
         at = (visits["visited_on"].dt.date == visit_date) & (visits["session"] == session)
         metric_id = found.metric_ids[[m.key for m in found.metrics].index(metric)]
-        cases.add_acknowledgement(
+        now = clock.now()
+        told = cases.add_acknowledgement(
             unit,
             (int(visits.loc[at, "visit"].iloc[0]), metric_id, kind),
             reason=words,
             user_id=user_id,
-            at=clock.now(),
+            at=now,
         )
+        history.append(unit, [told], by=by, at=now)
         unit.commit()

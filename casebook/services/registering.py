@@ -13,14 +13,21 @@ from casebook.domain.people import Consent, Identity, Runner, User, clean_code
 from casebook.intake.nearest import nearest
 from casebook.services import clock
 from casebook.services.keeping import Casebook
-from casebook.storage import people
+from casebook.storage import history, people
 from casebook.storage.session import reading, writing
 
 EARLIEST_BIRTH = 1900
 
 
-def register_runner(casebook: Casebook, runner: Runner, identity: Identity | None = None) -> None:
+def register_runner(
+    casebook: Casebook, runner: Runner, identity: Identity | None = None, *, by: str = ""
+) -> None:
     """Store a new runner, with the direct identifiers when they are given.
+
+    Parameters
+    ----------
+    by : str
+        Code of whoever registers; empty where it is not known.
 
     Raises
     ------
@@ -42,7 +49,8 @@ def register_runner(casebook: Casebook, runner: Runner, identity: Identity | Non
                 f"A runner '{runner.code}' is registered already. Give the new runner another "
                 "code, or open the one that stands. Nothing was stored."
             )
-        people.add_runner(unit, casebook.clinic_id, runner, identity)
+        told = people.add_runner(unit, casebook.clinic_id, runner, identity)
+        history.append(unit, told, by=by, at=clock.now())
         unit.commit()
 
 
@@ -182,7 +190,7 @@ def find_identity(casebook: Casebook, code: str) -> Identity | None:
         return people.find_identity(unit, runner_id, runner.code)
 
 
-def register_user(casebook: Casebook, user: User) -> None:
+def register_user(casebook: Casebook, user: User, *, by: str = "") -> None:
     """Store a new user of the casebook.
 
     Raises
@@ -196,7 +204,8 @@ def register_user(casebook: Casebook, user: User) -> None:
                 f"A user '{user.code}' is registered already; give another code. Nothing was "
                 "stored."
             )
-        people.add_user(unit, casebook.clinic_id, user)
+        told = people.add_user(unit, casebook.clinic_id, user)
+        history.append(unit, [told], by=by, at=clock.now())
         unit.commit()
 
 
@@ -206,7 +215,7 @@ def list_users(casebook: Casebook) -> tuple[User, ...]:
         return people.users(unit, casebook.clinic_id)
 
 
-def record_injury(casebook: Casebook, injury: Injury) -> None:
+def record_injury(casebook: Casebook, injury: Injury, *, by: str = "") -> None:
     """Store a runner's complaint.
 
     Raises
@@ -226,8 +235,9 @@ def record_injury(casebook: Casebook, injury: Injury) -> None:
     )
     with writing(casebook.engine) as unit:
         runner_id, _ = get_runner_row(unit, casebook, injury.runner)
-        people.add_injury(unit, runner_id, injury)
+        told = people.add_injury(unit, runner_id, injury)
         people.bump_runner(unit, runner_id)
+        history.append(unit, [told], by=by, at=clock.now())
         unit.commit()
 
 
@@ -238,7 +248,7 @@ def list_injuries(casebook: Casebook, code: str) -> tuple[Injury, ...]:
         return people.injuries(unit, runner_id, runner.code)
 
 
-def record_consent(casebook: Casebook, consent: Consent) -> None:
+def record_consent(casebook: Casebook, consent: Consent, *, by: str = "") -> None:
     """Store a consent, or the withdrawal of one that stands.
 
     A consent already stored with the same purpose and day takes its `withdrawn_on` from the
@@ -263,9 +273,9 @@ def record_consent(casebook: Casebook, consent: Consent) -> None:
         runner_id, _ = get_runner_row(unit, casebook, consent.runner)
         stored = people.find_consent(unit, runner_id, consent)
         if stored is None:
-            people.add_consent(unit, runner_id, consent)
+            told = people.add_consent(unit, runner_id, consent)
         elif stored.withdrawn_on is None and consent.withdrawn_on is not None:
-            people.withdraw_consent(unit, runner_id, consent)
+            told = people.withdraw_consent(unit, runner_id, consent)
         else:
             ended = f", withdrawn on {stored.withdrawn_on}" if stored.withdrawn_on else ""
             raise Conflict(
@@ -273,6 +283,7 @@ def record_consent(casebook: Casebook, consent: Consent) -> None:
                 f"{consent.given_on}{ended} stands already. Nothing was stored."
             )
         people.bump_runner(unit, runner_id)
+        history.append(unit, [told], by=by, at=clock.now())
         unit.commit()
 
 

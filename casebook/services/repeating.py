@@ -262,7 +262,8 @@ def adopt_study(
     InputRefused
         When the study cannot give the figure, with the reason.
     """
-    return adopt_figure(casebook, figure_from_study(study, applies_to, on=clock.today(), by=by))
+    figure = figure_from_study(study, applies_to, on=clock.today(), by=by)
+    return adopt_figure(casebook, figure, by=by)
 
 
 def figure_from_study(

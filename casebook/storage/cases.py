@@ -11,12 +11,13 @@ from typing import TypeVar
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from casebook.domain.history import Change
 from casebook.domain.injuries import Course, Injury
 from casebook.domain.metrics import ErrorFigure, Metric
 from casebook.domain.people import Sex
 from casebook.domain.programmes import Programme, Target
 from casebook.domain.verdicts import FlagKind
-from casebook.storage import translation
+from casebook.storage import record_fields, translation
 from casebook.storage.tables import (
     AdherenceRow,
     BlockRow,
@@ -254,16 +255,18 @@ def add_acknowledgement(
     reason: str,
     user_id: int,
     at: datetime,
-) -> None:
-    """Store that a user has seen a flag."""
+) -> Change:
+    """Store that a user has seen a flag; returns what the history is told."""
     visit_id, metric_id, kind = key
-    session.add(
-        FlagAcknowledgementRow(
-            visit_id=visit_id,
-            metric_id=metric_id,
-            kind=kind,
-            reason=reason,
-            acknowledged_by=user_id,
-            acknowledged_at=at,
-        )
+    row = FlagAcknowledgementRow(
+        visit_id=visit_id,
+        metric_id=metric_id,
+        kind=kind,
+        reason=reason,
+        acknowledged_by=user_id,
+        acknowledged_at=at,
     )
+    session.add(row)
+    session.flush()
+    runner_id = session.scalar(select(VisitRow.runner_id).where(VisitRow.id == visit_id))
+    return record_fields.recorded(row, runner_id=runner_id)

@@ -7,7 +7,9 @@ from datetime import datetime
 from sqlalchemy import Select, exists, select
 from sqlalchemy.orm import Session
 
+from casebook.domain.history import Act, Change, Subject
 from casebook.domain.metrics import AppliesTo, ErrorFigure, ErrorOrigin, Metric
+from casebook.storage import record_fields
 from casebook.storage.tables import ErrorFigureRow, MetricRow, ValueRow
 from casebook.storage.translation import (
     figure_row,
@@ -42,18 +44,29 @@ def find_metric(
     return metric_value(row), row.revision, bool(has_values)
 
 
-def add_metric(session: Session, metric: Metric) -> None:
-    """Add a metric at revision 1."""
-    session.add(metric_row(metric))
+def add_metric(session: Session, metric: Metric) -> Change:
+    """Add a metric at revision 1; returns what the history is told."""
+    row = metric_row(metric)
+    session.add(row)
     session.flush()
+    return record_fields.recorded(row)
 
 
-def write_metric(session: Session, metric: Metric, *, revision: int) -> None:
-    """Write all of a stored metric but its key, under a new revision."""
+def write_metric(session: Session, metric: Metric, *, revision: int, reason: str) -> Change:
+    """Write all of a stored metric but its key, under a new revision; returns what is told."""
     row = session.scalars(select(MetricRow).where(MetricRow.key == metric.key)).one()
+    before = record_fields.row_fields(row)
     fill_metric_row(row, metric)
     row.revision = revision
     session.flush()
+    return record_fields.change(
+        Subject.METRIC,
+        row.id,
+        before,
+        record_fields.row_fields(row),
+        act=Act.AMENDED,
+        reason=reason,
+    )
 
 
 def figures(
@@ -78,25 +91,41 @@ def figures(
     return tuple(figure_value(row, metric=key) for row, key in session.execute(query))
 
 
-def add_figure(session: Session, figure: ErrorFigure, *, at: datetime) -> ErrorFigure:
-    """Add a figure to a stored metric, adopted at an instant."""
+def add_figure(
+    session: Session, figure: ErrorFigure, *, at: datetime, told: list[Change]
+) -> ErrorFigure:
+    """Add a figure to a stored metric, adopted at an instant; what is told goes to `told`."""
     metric = session.scalars(select(MetricRow).where(MetricRow.key == figure.metric)).one()
     row = figure_row(figure, metric_id=metric.id, at=at)
     session.add(row)
     session.flush()
+    told.append(record_fields.recorded(row))
     return figure_value(row, metric=figure.metric)
 
 
 def retire_figure(
-    session: Session, metric_key: str, applies_to: AppliesTo, origin: ErrorOrigin, *, at: datetime
+    session: Session,
+    metric_key: str,
+    applies_to: AppliesTo,
+    origin: ErrorOrigin,
+    *,
+    at: datetime,
+    told: list[Change],
 ) -> ErrorFigure | None:
-    """Retire the figure in force, if there is one; it stays stored."""
+    """Retire the figure in force, if there is one; it stays stored. What is told goes to `told`."""
     row = session.scalars(_in_force(metric_key, applies_to, origin)).one_or_none()
     if row is None:
         return None
     # A clock that was put back must not make a figure end before it began.
+    before = record_fields.row_fields(row)
     row.retired_at = max(at, row.adopted_at)
     session.flush()
+    after = record_fields.row_fields(row)
+    told.append(
+        record_fields.change(
+            Subject.ERROR_FIGURE, row.id, before, after, act=Act.AMENDED, reason="retired"
+        )
+    )
     return figure_value(row, metric=metric_key)
 
 

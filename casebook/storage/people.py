@@ -5,9 +5,10 @@ from __future__ import annotations
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
+from casebook.domain.history import Act, Change, Subject
 from casebook.domain.injuries import Injury
 from casebook.domain.people import Consent, Identity, Runner, User
-from casebook.storage import translation
+from casebook.storage import record_fields, translation
 from casebook.storage.tables import ConsentRow, IdentityRow, InjuryRow, RunnerRow, UserRow
 
 
@@ -34,15 +35,20 @@ def runner_ids(session: Session, clinic_id: int) -> dict[str, int]:
     return {code: runner_id for code, runner_id in rows}  # noqa: C416
 
 
-def add_runner(session: Session, clinic_id: int, runner: Runner, identity: Identity | None) -> int:
-    """Add a runner and, where given, the identifiers; returns the runner's id."""
+def add_runner(
+    session: Session, clinic_id: int, runner: Runner, identity: Identity | None
+) -> list[Change]:
+    """Add a runner and, where given, the identifiers; returns what the history is told."""
     row = translation.runner_row(runner, clinic_id=clinic_id)
     session.add(row)
     session.flush()
+    told = [record_fields.recorded(row)]
     if identity is not None:
-        session.add(translation.identity_row(identity, runner_id=row.id))
+        identifiers = translation.identity_row(identity, runner_id=row.id)
+        session.add(identifiers)
         session.flush()
-    return row.id
+        told.append(record_fields.recorded(identifiers))
+    return told
 
 
 def bump_runner(session: Session, runner_id: int) -> None:
@@ -76,10 +82,12 @@ def find_user(session: Session, clinic_id: int, code: str) -> int | None:
     )
 
 
-def add_user(session: Session, clinic_id: int, user: User) -> None:
-    """Add a user."""
-    session.add(translation.user_row(user, clinic_id=clinic_id))
+def add_user(session: Session, clinic_id: int, user: User) -> Change:
+    """Add a user; returns what the history is told."""
+    row = translation.user_row(user, clinic_id=clinic_id)
+    session.add(row)
     session.flush()
+    return record_fields.recorded(row)
 
 
 def injuries(session: Session, runner_id: int, code: str) -> tuple[Injury, ...]:
@@ -92,10 +100,12 @@ def injuries(session: Session, runner_id: int, code: str) -> tuple[Injury, ...]:
     return tuple(translation.injury_value(row, runner=code) for row in rows)
 
 
-def add_injury(session: Session, runner_id: int, injury: Injury) -> None:
-    """Add a complaint."""
-    session.add(translation.injury_row(injury, runner_id=runner_id))
+def add_injury(session: Session, runner_id: int, injury: Injury) -> Change:
+    """Add a complaint; returns what the history is told."""
+    row = translation.injury_row(injury, runner_id=runner_id)
+    session.add(row)
     session.flush()
+    return record_fields.recorded(row)
 
 
 def consents(session: Session, runner_id: int, code: str) -> tuple[Consent, ...]:
@@ -120,21 +130,31 @@ def find_consent(session: Session, runner_id: int, consent: Consent) -> Consent 
     return None if row is None else translation.consent_value(row, runner=consent.runner)
 
 
-def add_consent(session: Session, runner_id: int, consent: Consent) -> None:
-    """Add a consent."""
-    session.add(translation.consent_row(consent, runner_id=runner_id))
+def add_consent(session: Session, runner_id: int, consent: Consent) -> Change:
+    """Add a consent; returns what the history is told."""
+    row = translation.consent_row(consent, runner_id=runner_id)
+    session.add(row)
     session.flush()
+    return record_fields.recorded(row)
 
 
-def withdraw_consent(session: Session, runner_id: int, consent: Consent) -> None:
-    """Write the withdrawal of a stored consent."""
-    session.execute(
-        update(ConsentRow)
-        .where(
+def withdraw_consent(session: Session, runner_id: int, consent: Consent) -> Change:
+    """Write the withdrawal of a stored consent; returns what the history is told."""
+    row = session.scalars(
+        select(ConsentRow).where(
             ConsentRow.runner_id == runner_id,
             ConsentRow.purpose == consent.purpose,
             ConsentRow.given_on == consent.given_on,
         )
-        .values(withdrawn_on=consent.withdrawn_on)
-        .execution_options(synchronize_session=False)
+    ).one()
+    before = record_fields.row_fields(row)
+    row.withdrawn_on = consent.withdrawn_on
+    session.flush()
+    return record_fields.change(
+        Subject.CONSENT,
+        row.id,
+        before,
+        record_fields.row_fields(row),
+        act=Act.ADDED,
+        runner_id=runner_id,
     )
