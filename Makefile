@@ -37,7 +37,7 @@ endef
 
 # Types are checked beside the tests, where the browser's tests leave a processor idle; what
 # mypy says stands at the end, and the run fails if either does. Which tests count for coverage,
-# and why not all, is told in tests/covering.py.
+# and why not all, is told in tests/covering.py; what one worker runs together, in tests/together.py.
 test: $(VENV)/.tests
 	@.ci/install-system chromium
 	$(QUICK_LINT)
@@ -45,7 +45,7 @@ test: $(VENV)/.tests
 	$(BIN)/mypy > "$$types" 2>&1 & mypy=$$!
 	trap 'kill "$$mypy" 2> /dev/null || true; rm -f "$$types"' EXIT
 	tested=0
-	$(BIN)/pytest -n $(WORKERS) --dist loadgroup -m 'not bench' --cov --cov-report=term \
+	$(BIN)/pytest -n $(WORKERS) --dist loadscope -m 'not bench' --cov --cov-report=term \
 	  --durations=15 || tested=$$?
 	wait "$$mypy" || { cat "$$types"; exit 1; }
 	cat "$$types"

@@ -24,8 +24,9 @@ settings.register_profile(
 )
 settings.load_profile("casebook")
 
-# Stores to test with: SQLite files and a PostgreSQL server.
-pytest_plugins = ["tests.covering", "tests.stores"]
+# What counts for coverage, what runs together, and stores to test with: SQLite files and a
+# PostgreSQL server.
+pytest_plugins = ["tests.covering", "tests.together", "tests.stores"]
 
 
 @pytest.fixture(scope="session")

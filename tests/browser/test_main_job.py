@@ -9,7 +9,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.running import settle
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 MOST_TABS = 150
 NOT_ALL = re.compile(r"^\s*\d+ open flag")
@@ -132,29 +132,6 @@ def choose_metric(page: Page, name: str) -> None:
     page.keyboard.press("Enter")
     page.keyboard.press("Escape")
     settle(page)
-
-
-@pytest.mark.parametrize(
-    "path",
-    [
-        "",
-        "/runner?runner=SKV-13",
-        "/log?runner=SKV-13",
-        "/catalogue",
-        "/repeatability?metric=hip_abductor_strength",
-        "/plan?metric=hip_abductor_strength",
-    ],
-)
-@pytest.mark.parametrize("width", [1280, 400])
-def test_no_page_is_wider_than_the_screen(
-    page: Page, app_address: str, path: str, width: int
-) -> None:
-    page.set_viewport_size({"width": width, "height": 900})
-    page.goto(app_address + path)
-    expect(page.get_by_role("heading").first).to_be_visible(timeout=60_000)
-    settle(page)
-    for part in ("document.documentElement", "document.querySelector('[data-testid=stMain]')"):
-        assert page.evaluate(f"() => {part}.scrollWidth - {part}.clientWidth") <= 0, path
 
 
 def test_the_charts_follow_the_dark_appearance(page: Page, app_address: str) -> None:

@@ -8,7 +8,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.running import settle
 from tests.browser.test_main_job import choose_metric, main_part, say_who
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 
 def test_a_study_is_adopted_and_the_verdict_names_it_as_its_source(

@@ -1,30 +1,20 @@
-"""In a browser: what stands in a box is what is stored, and nothing is asked of the outside."""
+"""In a browser: what stands in a box is what is stored."""
 
 from __future__ import annotations
 
 from datetime import date, timedelta
 from pathlib import Path
-from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Page, Request, expect
+from playwright.sync_api import Page, expect
 
 from casebook.services.keeping import open_casebook
 from casebook.services.recording import StoredVisit, list_visits
 from tests.browser.running import settle
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 RUNNER = "SKV-03"
-PAGES = (
-    "",
-    "/runner?runner=SKV-13",
-    "/log?runner=SKV-13",
-    "/catalogue",
-    "/repeatability?metric=hip_abductor_strength",
-    "/plan?metric=hip_abductor_strength",
-    "/import",
-)
 
 
 def visits(db: Path) -> tuple[StoredVisit, ...]:
@@ -82,23 +72,3 @@ def test_a_future_date_stores_nothing_and_a_decimal_comma_stores_its_number(
     assert new.visit.visited_on == date.today()
     assert new.visit.conditions.speed_km_h == 9.5
     assert new.visit.conditions.pain_today == 1.5
-
-
-def test_no_page_asks_anything_of_another_address(page: Page, app_address: str) -> None:
-    asked: list[str] = []
-
-    def note(request: Request) -> None:
-        place = urlsplit(request.url)
-        if place.scheme not in {"data", "blob"} and place.hostname != "127.0.0.1":
-            asked.append(request.url)
-
-    page.context.on("request", note)
-    for path in PAGES:
-        page.goto(app_address + path)
-        expect(page.get_by_role("heading").first).to_be_visible(timeout=60_000)
-        settle(page)
-        page.wait_for_timeout(500)
-        icon = page.locator("link[rel~='icon']").first.get_attribute("href") or ""
-        assert urlsplit(icon).hostname in {None, "127.0.0.1"}, icon
-        assert "/media/" in icon
-    assert asked == []

@@ -11,8 +11,6 @@ import pytest
 from casebook.domain import wording
 from tests.cli.conftest import Casebook
 
-pytestmark = pytest.mark.xdist_group("command_line")
-
 TIDY = "runner,visit_date,kind,metric,side,trial,value\n"
 VERDICT_KEYS = {
     "metric", "what", "baseline", "baseline_visits", "latest", "latest_date", "change", "se_change",

@@ -10,8 +10,6 @@ import pytest
 
 from tests.cli.conftest import Casebook, casebook_process
 
-pytestmark = pytest.mark.xdist_group("command_line")
-
 DEMO_RUNNERS = Path(__file__).resolve().parents[2] / "seed_demo" / "runners.csv"
 
 

@@ -9,8 +9,6 @@ import pytest
 
 from tests.cli.conftest import Casebook, Said
 
-pytestmark = pytest.mark.xdist_group("command_line")
-
 # z(0.975) + z(0.8), from tables of the normal distribution.
 SEEN = 1.959964 + 0.841621
 PARTS = ("--between-sd", 1, "--within-sd", 2)

@@ -15,7 +15,7 @@ import pytest
 
 from tests.cli.test_calm import free_port, status
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("command_line")]
+pytestmark = pytest.mark.slow
 
 ROOT = Path(__file__).resolve().parents[2]
 # An environment of one's own: nothing of this tree may be found by accident.
