@@ -1,0 +1,231 @@
+"""The course of a complaint: time lost, what came again, and the way back to running.
+
+Time loss and subsequent injuries follow the consensus statement on recording injury and
+illness in sport (Bahr et al. 2020, Br J Sports Med 54:372-389). Its scope, and that recovery
+means being fully available for training and competition, were read in quotations of it; the
+bins, the counting of days and the names of subsequent injuries are from memory. What makes a
+complaint a running-related injury follows Yamato et al. (2015, J Orthop Sports Phys Ther
+45:375-380), read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from casebook.domain.errors import refuse
+from casebook.domain.injuries import Injury
+from casebook.domain.sides import InjurySide
+
+LONGEST_LIMITED_DAYS = 7
+MOST_SESSIONS_MISSED = 3
+
+
+class TimeLossBin(StrEnum):
+    """How much time a complaint took from full running."""
+
+    NONE = "none"
+    DAYS_1_TO_7 = "days_1_to_7"
+    DAYS_8_TO_28 = "days_8_to_28"
+    OVER_28_DAYS = "over_28_days"
+
+
+TIME_LOSS_WORDS = {
+    TimeLossBin.NONE: "no day lost",
+    TimeLossBin.DAYS_1_TO_7: "1 to 7 days lost",
+    TimeLossBin.DAYS_8_TO_28: "8 to 28 days lost",
+    TimeLossBin.OVER_28_DAYS: "more than 28 days lost",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeLoss:
+    """Days lost to one complaint.
+
+    Parameters
+    ----------
+    days : int
+        From the day after the onset to the day before full return; the onset is day 0.
+    bin : TimeLossBin
+        While it lasts, the lowest one that it can still end in.
+    still_out : bool
+        True while the runner has not returned; `days` is then a count up to the day asked for.
+    """
+
+    days: int
+    bin: TimeLossBin
+    still_out: bool
+
+    @property
+    def words(self) -> str:
+        """In words: '12 days lost (8 to 28)'."""
+        count = f"{self.days} day{'' if self.days == 1 else 's'} lost"
+        if self.still_out:
+            return f"{count} so far, not fully back yet"
+        return count if self.bin is TimeLossBin.NONE else f"{count} ({_band(self.bin)})"
+
+
+def time_loss(injury: Injury, *, as_of: date) -> TimeLoss:
+    """Days that a complaint took from full running.
+
+    Parameters
+    ----------
+    injury : Injury
+        `returned_on` is the first day on which the runner was fully able to run again; the
+        same as the onset, or the day after, counts as no day lost.
+    as_of : date
+        Up to which days are counted while the runner is not back.
+
+    Raises
+    ------
+    InputRefused
+        For a return before the onset.
+    """
+    back = injury.returned_on
+    if back is not None and back < injury.onset_on:
+        raise refuse(
+            "return_before_onset",
+            f"the return on {back} lies before the onset on {injury.onset_on}; correct one.",
+            column="returned_on",
+            value=back,
+        )
+    # A return that lies after the day asked for had not happened yet then.
+    if back is None or back > as_of:
+        days, out = (as_of - injury.onset_on).days, True
+    else:
+        days, out = (back - injury.onset_on).days - 1, False
+    days = max(0, days)
+    return TimeLoss(days=days, bin=time_loss_bin(days), still_out=out)
+
+
+def time_loss_bin(days: int) -> TimeLossBin:
+    """The consensus bin of a number of days lost.
+
+    Examples
+    --------
+    >>> [str(time_loss_bin(days)) for days in (0, 1, 7, 8, 28, 29)]
+    ['none', 'days_1_to_7', 'days_1_to_7', 'days_8_to_28', 'days_8_to_28', 'over_28_days']
+    """
+    if days <= 0:
+        return TimeLossBin.NONE
+    if days <= 7:
+        return TimeLossBin.DAYS_1_TO_7
+    return TimeLossBin.DAYS_8_TO_28 if days <= 28 else TimeLossBin.OVER_28_DAYS
+
+
+class Subsequent(StrEnum):
+    """What a complaint is to those that the same runner had before."""
+
+    INDEX = "index"
+    RECURRENCE = "recurrence"
+    EXACERBATION = "exacerbation"
+    LOCAL = "local"
+    NEW = "new"
+
+
+SUBSEQUENT_WORDS = {
+    Subsequent.INDEX: "first complaint on record",
+    Subsequent.RECURRENCE: "recurrence: same place and kind, after full recovery",
+    Subsequent.EXACERBATION: "flare-up: same place and kind, before full recovery",
+    Subsequent.LOCAL: "same place, another kind",
+    Subsequent.NEW: "new: another place",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Succession:
+    """How a complaint follows earlier ones.
+
+    Parameters
+    ----------
+    of : Injury or None
+        The latest earlier complaint that it is related to; None for a first or new one.
+    days_after_recovery : int or None
+        From that one's full return to this onset; only for a recurrence.
+    """
+
+    kind: Subsequent
+    of: Injury | None = None
+    days_after_recovery: int | None = None
+
+
+def succession(injury: Injury, others: Sequence[Injury]) -> Succession:
+    """Whether a complaint is a recurrence, a flare-up, or a new one.
+
+    Parameters
+    ----------
+    injury : Injury
+    others : sequence of Injury
+        Of the same runner; those that began on the same day or later are not looked at, and
+        those of another runner neither.
+
+    Returns
+    -------
+    Succession
+        By place (region and side) and kind of the tissue. 'Both sides' is the same place as
+        either side.
+    """
+    earlier = sorted(
+        (one for one in others if one.runner == injury.runner and one.onset_on < injury.onset_on),
+        key=lambda one: one.onset_on,
+        reverse=True,
+    )
+    if not earlier:
+        return Succession(kind=Subsequent.INDEX)
+    here = [one for one in earlier if _same_place(one, injury)]
+    alike = [one for one in here if one.pathology is injury.pathology]
+    if not alike:
+        return (
+            Succession(kind=Subsequent.LOCAL, of=here[0])
+            if here
+            else Succession(kind=Subsequent.NEW)
+        )
+    latest = alike[0]
+    if latest.returned_on is None or latest.returned_on > injury.onset_on:
+        return Succession(kind=Subsequent.EXACERBATION, of=latest)
+    return Succession(
+        kind=Subsequent.RECURRENCE,
+        of=latest,
+        days_after_recovery=(injury.onset_on - latest.returned_on).days,
+    )
+
+
+def is_running_injury(*, days_limited: int, sessions_missed_in_row: int, consulted: bool) -> bool:
+    """Whether pain of the leg or foot that came from running counts as a running-related injury.
+
+    Parameters
+    ----------
+    days_limited : int
+        Days on which it restricted or stopped running.
+    sessions_missed_in_row : int
+        Planned sessions in a row that were restricted or missed.
+    consulted : bool
+        Whether a health professional was seen about it.
+
+    Examples
+    --------
+    >>> is_running_injury(days_limited=6, sessions_missed_in_row=2, consulted=False)
+    False
+    >>> is_running_injury(days_limited=5, sessions_missed_in_row=3, consulted=False)
+    True
+    """
+    return (
+        days_limited >= LONGEST_LIMITED_DAYS
+        or sessions_missed_in_row >= MOST_SESSIONS_MISSED
+        or consulted
+    )
+
+
+def _band(kind: TimeLossBin) -> str:
+    return TIME_LOSS_WORDS[kind].removesuffix(" days lost").removesuffix(" lost")
+
+
+def _same_place(one: Injury, other: Injury) -> bool:
+    if one.region is not other.region:
+        return False
+    sides = {one.side, other.side}
+    return len(sides) == 1 or (
+        InjurySide.BOTH in sides and bool(sides & {InjurySide.LEFT, InjurySide.RIGHT})
+    )
