@@ -29,7 +29,6 @@ from casebook.storage.tables import (
     AdherenceRow,
     BlockRow,
     ConsentRow,
-    ErrorFigureRow,
     IdentityRow,
     InjuryRow,
     ProgrammeRow,
@@ -532,13 +531,15 @@ def _store_figures(store: Store, records: list[Record], counts: Counts) -> None:
 
 
 def _adopt(store: Store, record: Record, figure: ErrorFigure) -> bool:
-    metric_id = store.metric_ids[figure.metric]
-    in_force = _figure_in_force(store, metric_id, figure)
-    if in_force is not None:
-        standing = catalogue.figures(store.session, figure.metric, include_retired=False)
-        if figure in [replace(one, adopted_at=None, retired_at=None) for one in standing]:
-            return False
-        retired = catalogue.retire_figure(
+    in_force = [
+        replace(one, adopted_at=None, retired_at=None)
+        for one in catalogue.figures(store.session, figure.metric, include_retired=False)
+        if (one.applies_to, one.origin) == (figure.applies_to, figure.origin)
+    ]
+    if in_force == [figure]:
+        return False
+    if in_force:
+        catalogue.retire_figure(
             store.session,
             figure.metric,
             figure.applies_to,
@@ -551,27 +552,9 @@ def _adopt(store: Store, record: Record, figure: ErrorFigure) -> bool:
             record.problem(
                 "figure_replaced",
                 f"the {figure.origin} error figure of {figure.metric} ({figure.applies_to}) in "
-                f"force so far ('{in_force['source'][:60]}') is retired and kept.",
+                f"force so far ('{in_force[0].source[:60]}') is retired and kept.",
                 "metric",
             ),
         )
-        after = {**in_force, "retired_at": retired.retired_at if retired else store.at}
-        store.tell(ErrorFigureRow, in_force["id"], in_force, after, act=Act.ADDED)
     catalogue.add_figure(store.session, figure, at=store.at, told=store.changes)
-    added = _figure_in_force(store, metric_id, figure)
-    if added is not None:
-        store.tell(ErrorFigureRow, added["id"], {}, added, act=Act.RECORDED)
     return True
-
-
-def _figure_in_force(store: Store, metric_id: int, figure: ErrorFigure) -> dict[str, Any] | None:
-    rows = bulk.rows_of(store.session, ErrorFigureRow.metric_id, [metric_id])
-    slot = (figure.applies_to, figure.origin)
-    return next(
-        (
-            row
-            for row in rows
-            if row["retired_at"] is None and (row["applies_to"], row["origin"]) == slot
-        ),
-        None,
-    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from itertools import chain
 from typing import Any
@@ -105,17 +105,20 @@ def store_run(casebook: Casebook, run: Run, assembled: Assembled, *, dry_run: bo
         _register(store, casebook, new_runners)
         for kind in AFTER_VISITS:
             store_records(store, kind, run.records[kind], counts)
-        run_id = None
-        if not context.problems.count:
+        report = _report(run, assembled, plan, counts, new_runners, dry_run=dry_run)
+        if report.ok:
             changes = _write(unit, run, assembled, plan, store)
             if not dry_run:
-                run_id = _remember(unit, casebook.clinic_id, run, store.at, changes)
+                run_id = _remember(
+                    unit, casebook.clinic_id, run, changes, at=store.at, added=report.added
+                )
+                report = replace(report, run_id=run_id)
                 unit.commit()
-    return _report(run, assembled, plan, counts, new_runners, dry_run=dry_run, run_id=run_id)
+    return report
 
 
 def _remember(
-    unit: Unit, clinic_id: int, run: Run, at: datetime, changes: Iterator[Change]
+    unit: Unit, clinic_id: int, run: Run, changes: Iterator[Change], *, at: datetime, added: int
 ) -> int | None:
     """Write the import down and tell the history; None when nothing was stored."""
     first = next(changes, None)
@@ -129,7 +132,7 @@ def _remember(
         }
         for number, name in enumerate(run.context.problems.files)
     ]
-    run_id = import_runs.add_run(unit, clinic_id, at=at, by=run.by, files=files, added=0)
+    run_id = import_runs.add_run(unit, clinic_id, at=at, by=run.by, files=files, added=added)
     bulk_history.append(unit, chain([first], changes), by=run.by, at=at, import_run_id=run_id)
     return run_id
 
@@ -278,7 +281,6 @@ def _report(
     new_runners: tuple[str, ...],
     *,
     dry_run: bool,
-    run_id: int | None,
 ) -> ImportReport:
     problems, warnings = run.context.problems, run.context.warnings
     refused = problems.count > 0
@@ -320,6 +322,5 @@ def _report(
         more_warnings=warnings.count - len(warnings.problems),
         new_runners=() if refused else new_runners,
         dry_run=dry_run,
-        run_id=run_id,
         files=tuple(files),
     )
