@@ -58,6 +58,10 @@ def migrate(connection: sa.Connection) -> None:
     try:
         with context.begin_transaction():
             context.run_migrations()
+            # What must be done with the migration or not at all: see `migrating.upgrade`.
+            afterwards = context.config.attributes.get("afterwards")
+            if afterwards is not None:
+                afterwards(connection)
             if sqlite:
                 _refuse_orphans(connection)
     finally:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import platformdirs
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine
 
 from casebook.domain.errors import StoreUnavailable
 from casebook.services import clock
@@ -15,7 +15,7 @@ from casebook.services.cataloguing import load_starter_catalogue
 from casebook.services.checking_files import file_findings
 from casebook.services.measurement_sets import load_starter_sets
 from casebook.services.opened import Casebook
-from casebook.storage import checks, clinics, migrating
+from casebook.storage import adopting, checks, clinics, migrating
 from casebook.storage.database import address, make_engine, shown, sqlite_path
 from casebook.storage.session import connected, reading, writing
 
@@ -31,6 +31,7 @@ __all__ = [
     "open_casebook",
     "resolve_url",
 ]
+HISTORY_TABLE = "history"
 MAKE_ONE = "Make one with 'casebook init'."
 
 
@@ -78,7 +79,8 @@ def resolve_url(db: str | None) -> str:
 def create_casebook(url: str, *, clinic_name: str = "Clinic") -> Casebook:
     """Make a casebook, or bring one that stands up to date; doing it again changes nothing.
 
-    Migrates to the newest tables, adds the clinic, the starter catalogue and, to a clinic that
+    Migrates to the newest tables (what stood in a casebook from before the history is adopted
+    into it in the same step), adds the clinic, the starter catalogue and, to a clinic that
     never had any, the starter's measurement sets.
 
     Parameters
@@ -98,8 +100,8 @@ def create_casebook(url: str, *, clinic_name: str = "Clinic") -> Casebook:
     engine = make_engine(url)
     try:
         with migrating.making_alone(engine):
-            _refuse_what_is_no_casebook(engine)
-            migrating.upgrade(engine)
+            keeps_no_history = _refuse_what_is_no_casebook(engine)
+            migrating.upgrade(engine, afterwards=_adopt if keeps_no_history else None)
             with writing(engine) as unit:
                 clinic_id = clinics.find_clinic(unit)
                 if clinic_id is None:
@@ -135,7 +137,12 @@ def _prepare_folder(url: str) -> None:
         raise StoreUnavailable(f"{path} is a folder; give the path of a file.")
 
 
-def _refuse_what_is_no_casebook(engine: Engine) -> None:
+def _adopt(connection: Connection) -> None:
+    adopting.adopt(connection, at=clock.now())
+
+
+def _refuse_what_is_no_casebook(engine: Engine) -> bool:
+    """Refuse other programs' tables and newer casebooks; is it one from before the history?"""
     with connected(engine) as connection:
         revision = migrating.revision_of(connection)
         tables = migrating.table_names(connection)
@@ -145,6 +152,7 @@ def _refuse_what_is_no_casebook(engine: Engine) -> None:
             "place with --db."
         )
     _refuse_newer(revision, engine)
+    return revision is not None and HISTORY_TABLE not in tables
 
 
 def _address_of(engine: Engine) -> str:
@@ -210,7 +218,7 @@ def get_clinic_name(casebook: Casebook) -> str:
         return clinics.clinic_name(unit, casebook.clinic_id)
 
 
-def check_casebook(casebook: Casebook) -> CheckReport:
+def check_casebook(casebook: Casebook, *, expected_head: str = "") -> CheckReport:
     """Check that the store is whole: schema, file, references, sums and rules.
 
     Reads everything and changes nothing.
@@ -219,7 +227,7 @@ def check_casebook(casebook: Casebook) -> CheckReport:
         parts = tuple(
             CheckPart(name=finding.name, ok=finding.ok, detail=finding.detail)
             for finding in (
-                *checks.findings(connection),
+                *checks.findings(connection, expected_head=expected_head),
                 *file_findings(casebook.url, connection),
             )
         )

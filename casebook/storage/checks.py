@@ -9,7 +9,7 @@ from functools import partial
 from sqlalchemy import Connection
 from sqlalchemy.exc import DatabaseError
 
-from casebook.storage import migrating
+from casebook.storage import agreeing, guarding, migrating
 from casebook.storage.refusals import refusal
 
 
@@ -81,14 +81,36 @@ COUNTS: tuple[tuple[str, str, str], ...] = (
 )
 
 
-def findings(connection: Connection) -> Iterator[Finding]:
-    """Put every question, in a fixed order; one that cannot be answered counts as wrong."""
+def findings(connection: Connection, *, expected_head: str = "") -> Iterator[Finding]:
+    """Put every question, in a fixed order; one that cannot be answered counts as wrong.
+
+    Parameters
+    ----------
+    expected_head : str
+        Hash of an entry of the history that was noted down outside; empty asks nothing.
+    """
     yield _asked(connection, "schema", _schema)
     if connection.dialect.name == "sqlite":
         yield _asked(connection, "file", _file)
         yield _asked(connection, "references", _references)
     for name, query, words in COUNTS:
         yield _asked(connection, name, partial(_counted, query=query, words=words))
+    yield _asked(connection, "history_guarded", guarding.guards_answer)
+    replay = agreeing.Replay()
+
+    def chained(within: Connection) -> Answer:
+        nonlocal replay
+        replay = agreeing.replayed(within)
+        return agreeing.chain_answer(replay)
+
+    yield _asked(connection, "history_chain", chained)
+    if expected_head:
+        yield _asked(
+            connection,
+            "history_head",
+            partial(agreeing.head_answer, expected=expected_head),
+        )
+    yield _asked(connection, "history_agrees", partial(agreeing.agreement_answer, replay=replay))
 
 
 Answer = tuple[bool, str]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from datetime import datetime
 from itertools import islice
 from typing import Any
@@ -89,9 +89,17 @@ def find_entry(session: Session, number: int) -> Entry | None:
     return next(_entries(session, HistoryRow.number == number), None)
 
 
-def every_entry(connection: Session | Connection) -> Iterator[Entry]:
+def every_entry(connection: Session | Connection) -> Generator[Entry]:
     """The whole history in order; only some thousands of entries are held at a time."""
     yield from _entries(connection, None)
+
+
+def entries_of_visits(connection: Session | Connection, first: int, last: int) -> Generator[Entry]:
+    """Entries whose subject is a visit of a stretch of ids, in order."""
+    yield from _entries(
+        connection,
+        HistoryRow.visit_id.between(first, last) & (HistoryRow.subject == Subject.VISIT),
+    )
 
 
 def _entries(
@@ -100,9 +108,9 @@ def _entries(
     query = select(*(getattr(HistoryRow, name) for name in COLUMNS)).order_by(HistoryRow.number)
     if condition is not None:
         query = query.where(condition)
-    rows = session.execute(query.execution_options(yield_per=ROWS_AT_ONCE))
-    for row in rows:
-        yield Entry(**dict(zip(COLUMNS, row, strict=True)))
+    with session.execute(query.execution_options(yield_per=ROWS_AT_ONCE)) as rows:
+        for row in rows:
+            yield Entry(**dict(zip(COLUMNS, row, strict=True)))
 
 
 def _row(entry: Entry) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from alembic import command
@@ -52,11 +52,33 @@ def table_names(connection: Connection) -> frozenset[str]:
     return frozenset(inspect(connection).get_table_names())
 
 
-def upgrade(engine: Engine, target: str = TARGET_HEAD) -> None:
-    """Migrate upwards, all or nothing."""
+def upgrade(
+    engine: Engine,
+    target: str = TARGET_HEAD,
+    *,
+    afterwards: Callable[[Connection], object] | None = None,
+) -> None:
+    """Migrate upwards, all or nothing.
+
+    Parameters
+    ----------
+    afterwards : callable, optional
+        Done last in the same transaction.
+    """
     logging.getLogger("alembic").setLevel(logging.WARNING)
     with connected(engine) as connection:
-        command.upgrade(configuration(connection), target)
+        config = configuration(connection)
+        config.attributes["afterwards"] = afterwards
+        command.upgrade(config, target)
+
+
+def upgrade_within(connection: Connection, target: str = TARGET_HEAD) -> None:
+    """Migrate upwards within the transaction at hand, which whoever began it commits.
+
+    For servers: on SQLite a migration must switch off foreign keys before it begins.
+    """
+    logging.getLogger("alembic").setLevel(logging.WARNING)
+    command.upgrade(configuration(connection), target)
 
 
 def downgrade(engine: Engine, target: str) -> None:
