@@ -9,7 +9,15 @@ import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
 PageName = Literal[
-    "caseload", "runner", "log_visit", "catalogue", "repeatability", "plan", "import_files"
+    "caseload",
+    "runner",
+    "log_visit",
+    "marks",
+    "measurement_sets",
+    "catalogue",
+    "repeatability",
+    "plan",
+    "import_files",
 ]
 
 
@@ -24,6 +32,8 @@ PAGES: dict[PageName, _Place] = {
     "caseload": _Place("Caseload", ":material/groups:", "caseload"),
     "runner": _Place("Runner", ":material/directions_run:", "runner"),
     "log_visit": _Place("Log a visit", ":material/edit_note:", "log"),
+    "marks": _Place("Marked points", ":material/frame_person:", "marks"),
+    "measurement_sets": _Place("Measurement sets", ":material/checklist:", "sets"),
     "catalogue": _Place("Catalogue", ":material/straighten:", "catalogue"),
     "repeatability": _Place("Repeatability", ":material/repeat:", "repeatability"),
     "plan": _Place("Plan measurement", ":material/event_repeat:", "plan"),

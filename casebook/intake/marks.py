@@ -179,7 +179,7 @@ def _rows(
                 cells[column.name] = read_cell(text, column, style) if text.strip() else None
             except InputRefused as refusal:
                 (problem,) = refusal.problems
-                problems.append(replace(problem, **at))  # type: ignore[arg-type]
+                problems.append(replace(problem, **at))
                 wrong = True
                 continue
             if cells[column.name] is None and column.required:
@@ -187,7 +187,7 @@ def _rows(
                     Problem(
                         code=f"{column.name}_blank",
                         message=f"{column.name} is blank; every row needs it ({column.words}).",
-                        **at,  # type: ignore[arg-type]
+                        **at,
                     )
                 )
                 wrong = True
@@ -296,7 +296,8 @@ def _with_views(found: _Gathered) -> list[MarkedEvent]:
 
 def _refuse_twice(found: _Gathered, events: Sequence[MarkedEvent]) -> None:
     seen: dict[tuple[object, ...], MarkedPoint | MarkedEvent] = {}
-    for mark in (*found.points, *events):
+    listed: list[MarkedPoint | MarkedEvent] = [*found.points, *events]
+    for mark in listed:
         what = mark.landmark if isinstance(mark, MarkedPoint) else mark.moment
         key = (type(mark), mark.view, mark.frame, what, mark.side, mark.repeat)
         before = seen.setdefault(key, mark)

@@ -17,7 +17,13 @@ from casebook.domain.marking import (
 )
 from casebook.domain.sides import Side
 from casebook.statistics.geometry import Number, Point, lean_deg, upright
-from casebook.statistics.geometry_spread import repeated_sd, widened_sd, with_error
+from casebook.statistics.geometry_spread import (
+    nominal,
+    repeated_sd,
+    std_dev,
+    widened_sd,
+    with_error,
+)
 
 # Below this lean a plumb line is not worth a word. Common practice, no source.
 LEVEL_ENOUGH_DEG = 0.5
@@ -160,29 +166,6 @@ def _mean_point(marked: Sequence[MarkedPoint], sd: float) -> Point:
     )
 
 
-def nominal(number: Number) -> float:
-    """A number without its error.
-
-    Parameters
-    ----------
-    number : float or number with an error
-
-    Returns
-    -------
-    float
-
-    References
-    ----------
-    None: a change of form.
-
-    Examples
-    --------
-    >>> nominal(2.0)
-    2.0
-    """
-    return float(getattr(number, "nominal_value", number))
-
-
 def distance_px(one: Point, other: Point) -> float:
     """Distance of two points.
 
@@ -232,7 +215,7 @@ def _tilt(
         notes.append(FrameNote(code="level_assumed", view=view, message=told))
         return (with_error(0.0, sd) if sd else None), notes if raw else []
     for frame, lean in leans.items():
-        degrees, error = nominal(lean), float(getattr(lean, "std_dev", 0.0))
+        degrees, error = nominal(lean), std_dev(lean)
         if abs(degrees) > max(LEVEL_ENOUGH_DEG, 2.0 * error):
             notes.append(
                 _note(

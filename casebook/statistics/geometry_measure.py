@@ -21,12 +21,17 @@ from casebook.statistics.geometry import Number
 from casebook.statistics.geometry_frames import (
     FramesOfView,
     frames_of_view,
-    nominal,
     point_error_px,
 )
 from casebook.statistics.geometry_metrics import landmarks_needed
 from casebook.statistics.geometry_reading import read_frames
-from casebook.statistics.geometry_spread import difference_of_means, spread_of_trials, with_error
+from casebook.statistics.geometry_spread import (
+    difference_of_means,
+    nominal,
+    spread_of_trials,
+    std_dev,
+    with_error,
+)
 from casebook.statistics.geometry_stances import (
     Stances,
     Trial,
@@ -172,7 +177,7 @@ def _value(trials: Sequence[Trial], *, known: bool) -> MarkedValue:
             MarkedTrial(
                 frame=trial.frame,
                 value=nominal(trial.value),
-                sd=float(getattr(trial.value, "std_dev", 0.0)) if known else None,
+                sd=std_dev(trial.value) if known else None,
             )
             for trial in trials
         ),

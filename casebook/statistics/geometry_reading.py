@@ -13,9 +13,9 @@ from casebook.statistics.geometry_frames import (
     FramesOfView,
     Key,
     distance_px,
-    nominal,
 )
 from casebook.statistics.geometry_metrics import FOOT, PEAKS, READINGS, Reading, When, Whose
+from casebook.statistics.geometry_spread import nominal
 from casebook.statistics.geometry_stances import OTHER, Stance, Stances, Trial
 
 # How far from its middle, as a share of the contact, a frame may lie to count as mid-stance.

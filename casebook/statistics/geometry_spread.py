@@ -123,6 +123,53 @@ def with_error(value: float, sd: float) -> Number:
     return ufloat(value, sd) if sd > 0.0 else float(value)
 
 
+def nominal(number: Number) -> float:
+    """A number without its error.
+
+    Parameters
+    ----------
+    number : float or number with an error
+
+    Returns
+    -------
+    float
+
+    References
+    ----------
+    None: a change of form.
+
+    Examples
+    --------
+    >>> nominal(2.0)
+    2.0
+    """
+    return float(getattr(number, "nominal_value", number))
+
+
+def std_dev(number: Number) -> float:
+    """Standard deviation of a number's error.
+
+    Parameters
+    ----------
+    number : float or number with an error
+
+    Returns
+    -------
+    float
+        0 for a number that is taken as exact.
+
+    References
+    ----------
+    None: a change of form.
+
+    Examples
+    --------
+    >>> std_dev(2.0)
+    0.0
+    """
+    return float(number.std_dev) if hasattr(number, "std_dev") else 0.0
+
+
 def spread_of_trials(trials: Sequence[Number]) -> Spread:
     """Errors of the mean of trials whose errors may be shared.
 
@@ -172,10 +219,10 @@ def spread_of_trials(trials: Sequence[Number]) -> Spread:
             own += squares - n * alike
         else:
             own += squares
-    mean_sd = _sd(mean)
+    mean_sd = std_dev(mean)
     whole = math.sqrt(single / n)
     return Spread(
-        mean=_nominal(mean),
+        mean=nominal(mean),
         own=math.sqrt(max(own, 0.0) / n),
         shared=math.sqrt(shared),
         mean_sd=mean_sd,
@@ -211,12 +258,4 @@ def difference_of_means(right: Sequence[Number], left: Sequence[Number]) -> tupl
     3.5
     """
     found = sum(right[1:], right[0] + 0.0) / len(right) - sum(left[1:], left[0] + 0.0) / len(left)
-    return _nominal(found), _sd(found)
-
-
-def _nominal(number: Number) -> float:
-    return float(getattr(number, "nominal_value", number))
-
-
-def _sd(number: Number) -> float:
-    return float(getattr(number, "std_dev", 0.0))
+    return nominal(found), std_dev(found)
