@@ -11,6 +11,7 @@ from casebook import __version__
 from casebook.cli.marks import EPILOG as MARKS_EPILOG
 from casebook.cli.marks import marks
 from casebook.cli.planning import plan_measurement
+from casebook.cli.growth import growth
 from casebook.cli.repeatability import repeatability
 from casebook.cli.tables_help import tables_help
 
@@ -266,3 +267,4 @@ app.command(short_help="Tell the measurement error from repeat measurements.")(r
 app.command(
     short_help="Compute angles, distances and times from marked points.", epilog=MARKS_EPILOG
 )(marks)
+app.command(short_help="Tell how a value runs with time in many subjects.")(growth)

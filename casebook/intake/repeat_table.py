@@ -13,8 +13,7 @@ import pandas as pd
 
 from casebook.domain.errors import InputRefused, Problem
 from casebook.domain.sides import Side
-from casebook.intake.cells import Mark, decimal_mark, read_number
-from casebook.intake.nearest import hint
+from casebook.intake.named_columns import numbers_of, place_of, refuse_blanks, texts_of
 from casebook.intake.reading import Sheet, read_sheet
 
 SIDE_WORDS = {"left": Side.LEFT, "l": Side.LEFT, "right": Side.RIGHT, "r": Side.RIGHT}
@@ -104,41 +103,6 @@ def read_repeat_table(
     return table
 
 
-def _place(sheet: Sheet, name: str | None, option: str) -> int:
-    if name is None:
-        raise InputRefused(
-            (
-                Problem(
-                    code="column_not_named",
-                    message=f"say with {option} which column it is; the file has "
-                    f"{', '.join(sheet.header)}.",
-                ),
-            )
-        )
-    for match in (str, str.casefold):
-        for position, found in enumerate(sheet.header):
-            if match(found) == match(name.strip()):
-                return position
-    raise InputRefused(
-        (
-            Problem(
-                code="unknown_column",
-                message=f"there is no column '{name}' ({option}); the file has "
-                f"{', '.join(sheet.header)}.{hint(name, sheet.header)}",
-                row=sheet.header_line,
-                column=name,
-                value=name,
-            ),
-        )
-    )
-
-
-def _texts(sheet: Sheet, position: int) -> list[str]:
-    column = sheet.columns[position]
-    stripped = [text.strip() for text in column.texts]
-    return [stripped[code] for code in column.codes]
-
-
 def _long(sheet: Sheet, columns: RepeatColumns, whole: bool) -> RepeatTable:
     if len(columns.sessions) > 1:
         raise InputRefused(
@@ -152,11 +116,11 @@ def _long(sheet: Sheet, columns: RepeatColumns, whole: bool) -> RepeatTable:
         )
     session = columns.sessions[0] if columns.sessions else None
     places = {
-        "subject": _place(sheet, columns.subject, "--subject"),
-        "session": _place(sheet, session, "--session"),
-        "value": _place(sheet, columns.value, "--value"),
+        "subject": place_of(sheet, columns.subject, "--subject"),
+        "session": place_of(sheet, session, "--session"),
+        "value": place_of(sheet, columns.value, "--value"),
     } | {
-        part: _place(sheet, name, f"--{part}")
+        part: place_of(sheet, name, f"--{part}")
         for part, name in (
             ("rater", columns.rater),
             ("trial", columns.trial),
@@ -165,70 +129,17 @@ def _long(sheet: Sheet, columns: RepeatColumns, whole: bool) -> RepeatTable:
         if name is not None
     }
     problems: list[Problem] = []
-    frame = pd.DataFrame({part: _texts(sheet, places[part]) for part in places}, dtype="object")
+    frame = pd.DataFrame({part: texts_of(sheet, places[part]) for part in places}, dtype="object")
     frame["line"] = sheet.lines
     header = {part: sheet.header[place] for part, place in places.items()}
-    _refuse_blanks(frame, header, problems)
-    frame["value"] = _numbers(sheet, frame["value"], header["value"], whole, problems)
+    refuse_blanks(frame, header, problems)
+    frame["value"] = numbers_of(sheet, frame["value"], header["value"], whole, problems)
     if "side" in places:
         frame["side"] = _sides(frame, header["side"], problems)
     _refuse_twice(frame, header, problems)
     if problems:
         raise InputRefused(tuple(sorted(problems, key=lambda problem: problem.row or 0)))
     return _finished(frame.drop(columns="line"))
-
-
-def _refuse_blanks(frame: pd.DataFrame, header: dict[str, str], problems: list[Problem]) -> None:
-    for part, name in header.items():
-        if part == "value":
-            continue
-        blank = ~frame[part].map(bool)
-        problems.extend(
-            Problem(
-                code=f"{part}_blank",
-                message=f"the {part} is not given; every row needs one.",
-                row=int(line),
-                column=name,
-            )
-            for line in frame["line"][blank]
-        )
-
-
-def _numbers(
-    sheet: Sheet, texts: pd.Series, name: str, whole: bool, problems: list[Problem]
-) -> list[float]:
-    mark = decimal_mark(set(texts), sheet.delimiter)
-    lines = sheet.lines.tolist()
-    return [
-        _number(text, mark, whole, (line, name), problems)
-        for text, line in zip(texts, lines, strict=True)
-    ]
-
-
-def _number(
-    text: str, mark: Mark, whole: bool, place: tuple[int, str], problems: list[Problem]
-) -> float:
-    row, column = place
-    try:
-        number = read_number(text, mark)
-    except InputRefused as refusal:
-        (problem,) = refusal.problems
-        problems.append(replace(problem, row=row, column=column, value=text))
-        return np.nan
-    if number is None:
-        return np.nan
-    if whole and not number.is_integer():
-        problems.append(
-            Problem(
-                code="grade_not_whole",
-                message=f"'{text}' is no grade; with --grades every value is a whole number "
-                "such as 0, 1, 2.",
-                row=row,
-                column=column,
-                value=text,
-            )
-        )
-    return number
 
 
 def _sides(frame: pd.DataFrame, name: str, problems: list[Problem]) -> list[str]:
@@ -282,8 +193,8 @@ def _wide(sheet: Sheet, columns: RepeatColumns, whole: bool) -> RepeatTable:
                     ),
                 )
             )
-    subject = 0 if columns.subject is None else _place(sheet, columns.subject, "--subject")
-    positions = [_place(sheet, name, "--session") for name in columns.sessions] or [
+    subject = 0 if columns.subject is None else place_of(sheet, columns.subject, "--subject")
+    positions = [place_of(sheet, name, "--session") for name in columns.sessions] or [
         position for position in range(len(sheet.header)) if position != subject
     ]
     if not positions:
@@ -297,7 +208,7 @@ def _wide(sheet: Sheet, columns: RepeatColumns, whole: bool) -> RepeatTable:
             )
         )
     problems: list[Problem] = []
-    names = _texts(sheet, subject)
+    names = texts_of(sheet, subject)
     counted = Counter(names)
     for name, line in zip(names, sheet.lines.tolist(), strict=True):
         if not name or counted[name] > 1:
@@ -315,8 +226,8 @@ def _wide(sheet: Sheet, columns: RepeatColumns, whole: bool) -> RepeatTable:
     parts = []
     for position in positions:
         header = sheet.header[position]
-        texts = pd.Series(_texts(sheet, position), dtype="object")
-        values = _numbers(sheet, texts, header, whole, problems)
+        texts = pd.Series(texts_of(sheet, position), dtype="object")
+        values = numbers_of(sheet, texts, header, whole, problems)
         parts.append(pd.DataFrame({"subject": names, "session": header, "value": values}))
     if problems:
         raise InputRefused(tuple(sorted(problems, key=lambda problem: problem.row or 0)))

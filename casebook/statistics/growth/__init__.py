@@ -1,0 +1,1 @@
+"""The course of many runners: a line for each, and what these lines have in common."""
