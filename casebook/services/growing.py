@@ -52,7 +52,7 @@ def growth_of_file(
             (
                 Problem(
                     file=path.name,
-                    column=columns.time,
+                    column=columns.time or "",
                     code="no_slope",
                     message="the table cannot tell a slope: expected at least two times (in each "
                     "group, where --by is given) and more rows than levels and slopes. Give more "
