@@ -52,7 +52,9 @@ FINDINGS = {
     Finding.SITE_ANTERIOR_TIBIA: "pain on loading at the front edge of the shin bone",
     Finding.SITE_NAVICULAR: "pain on loading at the navicular (top of the midfoot)",
     Finding.SITE_FIFTH_METATARSAL: "pain on loading at the base of the fifth metatarsal",
-    Finding.SITE_OTHER_HIGH_RISK: "pain on loading at another high-risk site (inner ankle, talus, sesamoid)",
+    Finding.SITE_OTHER_HIGH_RISK: (
+        "pain on loading at another high-risk site (inner ankle, talus, sesamoid)"
+    ),
     Finding.NUMBNESS: "numbness or tingling",
     Finding.WEAKNESS: "weakness that is new or growing",
     Finding.SADDLE_NUMBNESS: "numbness of the saddle area",
