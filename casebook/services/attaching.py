@@ -7,7 +7,6 @@ row; the history tells of it, and the file stays, since it is part of what was r
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -25,7 +24,7 @@ from casebook.intake.attached_file import (
     too_large_words,
 )
 from casebook.services import clock
-from casebook.services.opened import Casebook
+from casebook.services.opened import Casebook, files_folder
 from casebook.services.registering import get_runner_row
 from casebook.storage import attachments, files, history
 from casebook.storage.session import reading, writing
@@ -118,7 +117,7 @@ def folder_of(casebook: Casebook) -> Path:
     StoreUnavailable
         For a database on a server when CASEBOOK_FILES names no folder.
     """
-    return files.folder_of(casebook.url, os.environ.get(files.FOLDER_VARIABLE))
+    return files_folder(casebook.url)
 
 
 def files_from_disk(

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 
 from sqlalchemy import Connection
 from sqlalchemy.exc import DatabaseError
 
 from casebook.domain.errors import StoreUnavailable
+from casebook.services.opened import files_folder
 from casebook.storage import attachments, files
 from casebook.storage.checks import Finding
 from casebook.storage.refusals import refusal
@@ -36,9 +36,9 @@ def file_findings(url: str, connection: Connection) -> Iterator[Finding]:
 
 def _answers(url: str, connection: Connection) -> Iterator[Finding]:
     try:
-        folder = files.folder_of(url, os.environ.get(files.FOLDER_VARIABLE))
+        folder = files_folder(url)
     except StoreUnavailable as why:
-        some = next(attachments.hashes_in_rows(connection), None) is not None
+        some = sum(1 for _ in attachments.hashes_in_rows(connection)) > 0
         detail = str(why) if some else "no file is attached"
         yield Finding(name="attachments", ok=not some, detail=detail)
         return

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from sqlalchemy import Engine
 
+from casebook.storage import files
 from casebook.storage.database import shown
 
 
@@ -34,3 +37,14 @@ class Casebook:
     def close(self) -> None:
         """Give back every connection."""
         self.engine.dispose()
+
+
+def files_folder(url: str) -> Path:
+    """Where the casebook of an address keeps its attached files; makes nothing.
+
+    Raises
+    ------
+    StoreUnavailable
+        For a database on a server when CASEBOOK_FILES names no folder.
+    """
+    return files.folder_of(url, os.environ.get(files.FOLDER_VARIABLE))

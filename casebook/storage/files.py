@@ -87,8 +87,8 @@ def put(folder: Path, sha256: str, parts: Iterable[bytes]) -> bool:
                     f"for. {NOTHING_STORED}"
                 )
             part.replace(place)
-            _flush_folder(place.parent)
-            _flush_folder(folder)
+            flush_folder(place.parent)
+            flush_folder(folder)
         finally:
             part.unlink(missing_ok=True)
     except OSError as error:
@@ -107,7 +107,13 @@ def _write(path: Path, parts: Iterable[bytes]) -> str:
     return total.hexdigest()
 
 
-def _flush_folder(folder: Path) -> None:
+def flush(path: Path) -> None:
+    """Let a file's content reach the disk."""
+    with path.open("rb") as opened:
+        os.fsync(opened.fileno())
+
+
+def flush_folder(folder: Path) -> None:
     """Let the folder's own entry reach the disk, where the system can do that."""
     try:
         handle = os.open(folder, os.O_RDONLY)
