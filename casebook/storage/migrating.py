@@ -5,6 +5,8 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import cache
+from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
@@ -32,13 +34,20 @@ def configuration(connection: Connection | None = None) -> Config:
 
 def head() -> str:
     """The newest revision that this program knows."""
-    return str(ScriptDirectory.from_config(configuration()).get_current_head())
+    return str(_steps(folder("migrations")).get_current_head())
 
 
 def known_revisions() -> frozenset[str]:
     """Every revision that this program knows."""
-    script = ScriptDirectory.from_config(configuration())
-    return frozenset(step.revision for step in script.walk_revisions())
+    return frozenset(step.revision for step in _steps(folder("migrations")).walk_revisions())
+
+
+@cache
+def _steps(place: Path) -> ScriptDirectory:
+    """The migrations of a folder, read once: every casebook that is opened asks for them."""
+    config = configuration()
+    config.set_main_option("script_location", str(place).replace("%", "%%"))
+    return ScriptDirectory.from_config(config)
 
 
 def revision_of(connection: Connection) -> str | None:
