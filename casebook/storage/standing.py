@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, cast
 
-from sqlalchemy import Connection, Select, bindparam, func, select, text
+from sqlalchemy import Connection, Select, func, select
 from sqlalchemy.orm import InstrumentedAttribute
 
 from casebook.domain.history import Subject, Was
@@ -29,7 +29,7 @@ from casebook.storage.tables import (
 
 ROWS_AT_ONCE = 2_000
 # Visits whose values are held at a time.
-VISITS_AT_ONCE = 500
+VISITS_AT_ONCE = 250
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,17 +124,21 @@ def _next_visit(connection: Connection, start: int | None) -> int | None:
     return min((one for one in found if one is not None), default=None)
 
 
-# Plain SQL without types: there may be millions of rows, and they are only compared.
-_VALUES = text(
-    """SELECT v.visit_id, v.id, m.key, v.side, v.n_trials, v.mean, v.sd, v.missing_reason,
+# Past the toolkit to the driver: there may be millions of rows, and they are only compared.
+_VALUES = """SELECT v.visit_id, v.id, m.key, v.side, v.n_trials, v.mean, v.sd, v.missing_reason,
         v.marking_sd
     FROM value v JOIN metric m ON m.id = v.metric_id
-    WHERE v.visit_id BETWEEN :first AND :last"""
-).bindparams(bindparam("first"), bindparam("last"))
-_TRIALS = text(
-    """SELECT t.value_id, t.reading FROM value v JOIN trial t ON t.value_id = v.id
-    WHERE v.visit_id BETWEEN :first AND :last ORDER BY t.value_id, t.number"""
-).bindparams(bindparam("first"), bindparam("last"))
+    WHERE v.visit_id BETWEEN {} AND {}"""
+# In the order of the values' own index, so that nothing needs to be sorted.
+_TRIALS = """SELECT t.value_id, t.reading FROM value v JOIN trial t ON t.value_id = v.id
+    WHERE v.visit_id BETWEEN {} AND {}
+    ORDER BY v.visit_id, v.metric_id, v.side, t.number"""
+
+
+def _rows(connection: Connection, query: str, first: int, last: int) -> Iterator[tuple[Any, ...]]:
+    mark = "?" if connection.dialect.name == "sqlite" else "%s"
+    with connection.exec_driver_sql(query.format(mark, mark), (first, last)) as result:
+        yield from cast("Iterable[tuple[Any, ...]]", result.cursor)
 
 
 def visits_between(connection: Connection, first: int, last: int) -> Iterator[Standing]:
@@ -157,17 +161,15 @@ def visits_between(connection: Connection, first: int, last: int) -> Iterator[St
 
 
 def _value_fields(connection: Connection, first: int, last: int) -> dict[int, dict[str, Was]]:
-    stretch = {"first": first, "last": last}
     trials: dict[int, list[float]] = {}
-    for value_id, reading in connection.execute(_TRIALS, stretch):
+    for value_id, reading in _rows(connection, _TRIALS, first, last):
         if value_id in trials:
             trials[value_id].append(reading)
         else:
             trials[value_id] = [reading]
     found: defaultdict[int, dict[str, Was]] = defaultdict(dict)
-    for visit_id, value_id, key, side, n, mean, sd, missing, marking_sd in connection.execute(
-        _VALUES, stretch
-    ):
+    rows = _rows(connection, _VALUES, first, last)
+    for visit_id, value_id, key, side, n, mean, sd, missing, marking_sd in rows:
         # As `value_content` has it, without the value in between.
         held: dict[str, Was]
         if missing is not None:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import text
 
-from casebook.domain.history import Act
+from casebook.domain.history import Act, Subject
 from casebook.domain.people import Identity, Role, User
 from casebook.domain.sides import Side
 from casebook.domain.verdicts import FlagKind
@@ -26,7 +26,7 @@ from casebook.services.registering import (
     register_runner,
     register_user,
 )
-from casebook.storage import cases, history, people
+from casebook.storage import cases, history, migrating, people
 from casebook.storage.session import reading, writing
 from casebook.storage.visits import known_metrics
 from tests.builders import STEPS, STRENGTH, a_consent, a_runner, a_visit, an_injury
@@ -284,3 +284,18 @@ def test_amending_what_an_acknowledged_flag_rests_on_opens_the_flag_again(
     assert (entry.act, entry.subject.value) == (Act.STRUCK_OUT, "acknowledgement")
     assert "slip" in entry.reason
     assert wrong(filled) == {}
+
+
+def test_what_stood_before_there_was_a_history_is_adopted_with_the_migration(
+    filled: Casebook,
+) -> None:
+    migrating.downgrade(filled.engine, "-1")
+    again = create_casebook(filled.url)
+    assert wrong(again) == {}
+    with reading(again.engine) as unit:
+        entries = list(history.every_entry(unit))
+        visits = [entry for entry in entries if entry.visit_id == entry.subject_id == 1]
+    starter = {Subject.MEASUREMENT_SET}
+    assert {entry.act for entry in entries if entry.subject not in starter} == {Act.ADOPTED}
+    assert visits[0].fields["value:test_strength:left"] == (None, {"trials": [300.0, 301.5]})
+    again.close()
