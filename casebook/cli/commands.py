@@ -8,10 +8,12 @@ from typing import Annotated
 import typer
 
 from casebook import __version__
+from casebook.cli.attaching import attach, attachments
+from casebook.cli.backing_up import backup, restore
+from casebook.cli.growth import growth
 from casebook.cli.marks import EPILOG as MARKS_EPILOG
 from casebook.cli.marks import marks
 from casebook.cli.planning import plan_measurement
-from casebook.cli.growth import growth
 from casebook.cli.repeatability import repeatability
 from casebook.cli.tables_help import tables_help
 
@@ -268,3 +270,7 @@ app.command(
     short_help="Compute angles, distances and times from marked points.", epilog=MARKS_EPILOG
 )(marks)
 app.command(short_help="Tell how a value runs with time in many subjects.")(growth)
+app.command(short_help="Attach still frames and documents to a visit.")(attach)
+app.command(short_help="List what is attached to a runner's visits, or copy it out.")(attachments)
+app.command(short_help="Back the whole casebook up into one file.")(backup)
+app.command(short_help="Restore a backup into a new casebook.")(restore)

@@ -32,7 +32,7 @@ class BackupReport:
         What was wrong with the casebook and is so in the backup, too.
     """
 
-    path: Path
+    path: str
     tables: int
     rows: int
     files: int
@@ -107,7 +107,7 @@ def _add_files(casebook: Casebook, connection: Connection, backup: BackupWriter)
 
 def _report(path: Path, manifest: Manifest, told: list[str]) -> BackupReport:
     return BackupReport(
-        path=path,
+        path=str(path),
         tables=len(manifest.tables),
         rows=sum(part.rows or 0 for part in manifest.tables.values()),
         files=len(manifest.files),
