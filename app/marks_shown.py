@@ -6,13 +6,13 @@ import pandas as pd
 import streamlit as st
 
 from app.messages import count_words, plain
-from app.words import SIDES
+from app.words import SIDES, metric_words
 from casebook.domain.marking import LANDMARK_WORDS, LANDMARKS_OF, VIEW_WORDS, note_lines
-from casebook.domain.metrics import Metric
 from casebook.domain.wording import number_words, unit_words
 from casebook.services.marking import MarksRead
 from casebook.statistics.geometry_measure import asymmetry_words
 
+SHARED = "Against independent sides"
 ERROR_EXPLAINED = (
     "**Error of one trial**: standard deviation of what marking brings anew to each trial. "
     "**Shared**: what scale, camera and speed bring to all trials alike, so that more trials do "
@@ -61,6 +61,11 @@ def show_measured(read: MarksRead) -> None:
             width="stretch",
             height="content",
             key="marks_asymmetries",
+            column_config={
+                "Right − left": st.column_config.Column(width="small"),
+                "Its error": st.column_config.Column(width="small"),
+                SHARED: st.column_config.Column(width="large"),
+            },
         )
     with st.expander("Every trial, by frame", icon=":material/table_rows:"):
         st.dataframe(_trials_table(read), hide_index=True, width="stretch", key="marks_trials")
@@ -109,8 +114,14 @@ def _errors_used(read: MarksRead) -> str:
     return f"Marking error used: {'; '.join(parts)}." if parts else ""
 
 
-def _cell(number: float | None, metric: Metric, *, signed: bool = False) -> str:
-    return number_words(number, unit_words(metric.unit), signed=signed)
+NEGLIGIBLE = 1e-9
+
+
+def _cell(number: float | None, *, signed: bool = False) -> str:
+    """A number whose unit stands with the metric's name."""
+    if number is not None and not signed and abs(number) < NEGLIGIBLE:
+        return "none"
+    return number_words(number, signed=signed)
 
 
 def _values_table(read: MarksRead) -> pd.DataFrame:
@@ -119,14 +130,13 @@ def _values_table(read: MarksRead) -> pd.DataFrame:
         metric = read.metrics[value.metric]
         rows.append(
             {
-                "Metric": metric.label,
+                "Metric": metric_words(metric),
                 "Side": SIDES[value.side],
-                "Mean": _cell(value.mean, metric),
+                "Mean": _cell(value.mean),
                 "Trials": len(value.trials),
-                "Error of one trial": _cell(value.own_sd, metric),
-                "Shared": _cell(value.shared_sd, metric),
-                "Error of the mean": _cell(value.mean_sd, metric),
-                "Frames": ", ".join(str(trial.frame) for trial in value.trials),
+                "Error of one trial": _cell(value.own_sd),
+                "Shared": _cell(value.shared_sd),
+                "Error of the mean": _cell(value.mean_sd),
             }
         )
     return pd.DataFrame(rows)
@@ -138,10 +148,10 @@ def _asymmetry_table(read: MarksRead) -> pd.DataFrame:
         metric = read.metrics[one.metric]
         rows.append(
             {
-                "Metric": metric.label,
-                "Right − left": _cell(one.value, metric, signed=True),
-                "Its error": _cell(one.sd, metric),
-                "What the sides share": asymmetry_words(one) or "–",
+                "Metric": metric_words(metric),
+                "Right − left": _cell(one.value, signed=True),
+                "Its error": _cell(one.sd),
+                SHARED: asymmetry_words(one) or "–",
             }
         )
     return pd.DataFrame(rows)
@@ -151,12 +161,12 @@ def _trials_table(read: MarksRead) -> pd.DataFrame:
     return pd.DataFrame(
         [
             {
-                "Metric": read.metrics[value.metric].label,
+                "Metric": metric_words(read.metrics[value.metric]),
                 "Side": SIDES[value.side],
                 "Seen": VIEW_WORDS[value.view],
                 "Frame": trial.frame,
-                "Value": _cell(trial.value, read.metrics[value.metric]),
-                "Its error": _cell(trial.sd, read.metrics[value.metric]),
+                "Value": _cell(trial.value),
+                "Its error": _cell(trial.sd),
             }
             for value in read.measured.values
             for trial in value.trials

@@ -37,7 +37,7 @@ def show_marks(read: MarksRead, saved: MarksSaved | None) -> None:
     else:
         console.print("No value could be read from these marks.")
     if measured.asymmetries:
-        table = _table("right minus left", "difference", "its error", "")
+        table = _table("right minus left", "difference", "its error", "against independent sides")
         for one in measured.asymmetries:
             table.add_row(*_asymmetry_row(one, read.metrics[one.metric]))
         console.print()

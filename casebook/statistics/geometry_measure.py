@@ -208,7 +208,7 @@ def _asymmetries(
 
 
 def asymmetry_words(asymmetry: MarkedAsymmetry) -> str:
-    """What both sides share, in words, where it matters.
+    """How the error compares with that of independent sides, in words, where it matters.
 
     Parameters
     ----------
@@ -227,14 +227,14 @@ def asymmetry_words(asymmetry: MarkedAsymmetry) -> str:
     --------
     >>> asymmetry_words(MarkedAsymmetry(metric="step_time", value=1.0, sd=1.4,
     ...     sd_if_independent=1.0))
-    '1.4 times that of independent sides: left and right share their contacts'
+    '1.4 times as large: left and right share their contacts'
     """
     if not asymmetry.sd or not asymmetry.sd_if_independent:
         return ""
     ratio = asymmetry.sd / asymmetry.sd_if_independent
     if ratio >= 1.05:
         shared = "their contacts" if asymmetry.metric in SHARED_CONTACTS else "one camera's lean"
-        return f"{ratio:.1f} times that of independent sides: left and right share {shared}"
+        return f"{ratio:.1f} times as large: left and right share {shared}"
     if ratio <= 0.95:
-        return f"{ratio:.2g} times that of independent sides: what moves both alike cancels"
+        return f"{ratio:.2g} times as large: what moves both alike cancels"
     return ""

@@ -143,7 +143,7 @@ def nominal(number: Number) -> float:
     >>> nominal(2.0)
     2.0
     """
-    return float(getattr(number, "nominal_value", number))
+    return float(number.nominal_value if hasattr(number, "nominal_value") else number)
 
 
 def std_dev(number: Number) -> float:
