@@ -110,24 +110,33 @@ def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.fixture(scope="session")
+def postgresql_furnished(postgresql: Server, postgresql_template: str) -> str:
+    """The same with what `furnish` adds, to be copied."""
+    name = postgresql.create(postgresql_template)
+    _furnish_at(postgresql.url(name))
+    return name
+
+
+@pytest.fixture(scope="session")
+def sqlite_furnished(sqlite_template: Path) -> Path:
+    """The same with what `furnish` adds, to be copied."""
+    path = sqlite_template.with_name("furnished.sqlite")
+    shutil.copyfile(sqlite_template, path)
+    _furnish_at(str(path))
+    return path
+
+
 @pytest.fixture
 def sqlite_casebook(sqlite_template: Path, tmp_path: Path) -> Iterator[Casebook]:
     """A fresh casebook in an SQLite file."""
-    path = tmp_path / "casebook.sqlite"
-    shutil.copyfile(sqlite_template, path)
-    casebook = open_casebook(str(path))
-    yield casebook
-    casebook.close()
+    yield from _copy_of_file(sqlite_template, tmp_path)
 
 
 @pytest.fixture
 def postgresql_casebook(postgresql: Server, postgresql_template: str) -> Iterator[Casebook]:
     """A fresh casebook in a PostgreSQL database."""
-    name = postgresql.create(postgresql_template)
-    casebook = open_casebook(postgresql.url(name))
-    yield casebook
-    casebook.close()
-    postgresql.drop(name)
+    yield from _copy_of_database(postgresql, postgresql_template)
 
 
 @pytest.fixture(params=KINDS)
@@ -149,18 +158,45 @@ def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     server.drop(name)
 
 
-@pytest.fixture
-def clinic(casebook: Casebook) -> Casebook:
+@pytest.fixture(params=KINDS)
+def clinic(request: pytest.FixtureRequest) -> Casebook:
     """A casebook with four metrics of the tests' own and one runner, T-001."""
-    furnish(casebook)
-    return casebook
+    kept: Casebook = request.getfixturevalue(f"{request.param}_clinic")
+    return kept
 
 
 @pytest.fixture
-def sqlite_clinic(sqlite_casebook: Casebook) -> Casebook:
+def sqlite_clinic(sqlite_furnished: Path, tmp_path: Path) -> Iterator[Casebook]:
     """The same, in an SQLite file only."""
-    furnish(sqlite_casebook)
-    return sqlite_casebook
+    yield from _copy_of_file(sqlite_furnished, tmp_path)
+
+
+@pytest.fixture
+def postgresql_clinic(postgresql: Server, postgresql_furnished: str) -> Iterator[Casebook]:
+    """The same, in a PostgreSQL database only."""
+    yield from _copy_of_database(postgresql, postgresql_furnished)
+
+
+def _copy_of_file(template: Path, folder: Path) -> Iterator[Casebook]:
+    path = folder / "casebook.sqlite"
+    shutil.copyfile(template, path)
+    casebook = open_casebook(str(path))
+    yield casebook
+    casebook.close()
+
+
+def _copy_of_database(server: Server, template: str) -> Iterator[Casebook]:
+    name = server.create(template)
+    casebook = open_casebook(server.url(name))
+    yield casebook
+    casebook.close()
+    server.drop(name)
+
+
+def _furnish_at(url: str) -> None:
+    casebook = open_casebook(url)
+    furnish(casebook)
+    casebook.close()
 
 
 def furnish(casebook: Casebook) -> None:
