@@ -161,7 +161,8 @@ def test_a_casebook_whose_making_was_interrupted_says_how_to_finish_it(
     sqlite_casebook: Casebook,
 ) -> None:
     with writing(sqlite_casebook.engine) as unit:
-        unit.execute(text("DELETE FROM clinic"))
+        for table in ("measurement_set_metric", "measurement_set", "clinic"):
+            unit.execute(text(f"DELETE FROM {table}"))
         unit.commit()
     with pytest.raises(StoreUnavailable, match="not finished"):
         open_casebook(sqlite_casebook.url)
