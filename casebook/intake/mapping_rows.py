@@ -80,7 +80,7 @@ def find_body(grid: Grid, mapping: SheetMapping) -> Body:
         headers = headers_at(grid, row, mapping.header_rows)
         missing = needed - {folded_header(header) for header in headers}
         if not missing:
-            return _below(grid, row, headers)
+            return below(grid, row, headers)
         nearest = min(nearest, missing, key=len)
     named = ", ".join(f"'{one.header}'" for one in mapping.columns
                       if folded_header(one.header) in nearest)  # fmt: skip
@@ -91,7 +91,8 @@ def find_body(grid: Grid, mapping: SheetMapping) -> Body:
     )
 
 
-def _below(grid: Grid, row: int, headers: tuple[str, ...]) -> Body:
+def below(grid: Grid, row: int, headers: tuple[str, ...]) -> Body:
+    """What stands below the header at this position among the grid's rows."""
     columns = [CodedColumn(column.codes[row + 1 :], column.texts) for column in grid.columns]
     lines = grid.lines[row + 1 :]
     body = Body(headers=headers, line=int(grid.lines[row]), lines=lines, columns=columns)
