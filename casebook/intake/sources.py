@@ -91,11 +91,11 @@ def read_sources(
         chosen = None if mapping is None else mapping_of(grid, mapping)
         if chosen is not None and chosen.row_is is RowIs.NOTHING:
             continue
+        if chosen is not None:
+            sources.append(source_of_grid(of_sheet, grid, chosen, by_key.values()))
+            continue
         try:
-            if chosen is not None:
-                sources.append(_by_mapping(of_sheet, grid, chosen, by_key))
-            else:
-                sources.append(_grid_as_it_is(of_sheet, grid, by_key, mapping))
+            sources.append(_grid_as_it_is(of_sheet, grid, by_key, mapping))
         except InputRefused as refusal:
             sources.append(Source(name=of_sheet, problems=list(refusal.problems)))
     return sources or [Source(name=name, problems=[_all_left_out()])]
@@ -121,10 +121,14 @@ def _all_left_out() -> Problem:
     return Problem(code="no_sheet_left", message="the mapping leaves out every sheet of this file.")
 
 
-def _by_mapping(
-    name: str, grid: Grid, mapping: SheetMapping, metrics: Mapping[str, Metric]
+def source_of_grid(
+    name: str, grid: Grid, mapping: SheetMapping, metrics: Iterable[Metric]
 ) -> Source:
-    mapped = apply_mapping(grid, mapping, metrics)
+    """A sheet as the importer reads it by its mapping, or with what is wrong."""
+    try:
+        mapped = apply_mapping(grid, mapping, {metric.key: metric for metric in metrics})
+    except InputRefused as refusal:
+        return Source(name=name, problems=list(refusal.problems))
     return Source(
         name=name,
         sheet=replace(mapped.sheet, file=name),

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from casebook.catalogue.loader import starter_metrics
 from casebook.domain.metrics import Metric
-from casebook.intake.grids import Grid, read_text_grid
-from casebook.intake.mapping import NOTHING, READING, UNDECIDED, Dates, RowIs
-from casebook.intake.proposing import SheetProposal, propose
-from casebook.intake.proposing_columns import Evidence, propose_metric, propose_other
+from casebook.intake.grids import read_text_grid
+from casebook.intake.mapping import READING, UNDECIDED
+from casebook.intake.proposing import propose
 from tests.intake.headers import ASK, HEADERS, Header
 
 
