@@ -24,9 +24,9 @@ settings.register_profile(
 )
 settings.load_profile("casebook")
 
-# What counts for coverage, what runs together, and stores to test with: SQLite files and a
-# PostgreSQL server.
-pytest_plugins = ["tests.covering", "tests.together", "tests.stores"]
+# What counts for coverage, what runs together, the demo, and stores to test with: SQLite files
+# and a PostgreSQL server.
+pytest_plugins = ["tests.covering", "tests.together", "tests.demo_once", "tests.stores"]
 
 
 @pytest.fixture(scope="session")

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -15,17 +13,9 @@ from tests.browser.running import chromium, running_app
 
 
 @pytest.fixture(scope="session")
-def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("demo") / "demo.sqlite"
-    built = subprocess.run(
-        [sys.executable, "-m", "casebook.cli", "demo", "--no-serve", "--db", str(path)],
-        capture_output=True,
-        text=True,
-        check=False,
-        env=os.environ | {"NO_COLOR": "1", "XDG_DATA_HOME": str(path.parent)},
-    )
-    assert built.returncode == 0, built.stderr
-    return path
+def demo_file(demo_built: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the demo casebook that the browser's tests change."""
+    return Path(shutil.copy(demo_built, tmp_path_factory.mktemp("demo") / "demo.sqlite"))
 
 
 @pytest.fixture(scope="session")

@@ -242,13 +242,14 @@ def test_every_point_and_band_lies_within_the_value_axis() -> None:
 @pytest.mark.parametrize("palette", [DAY, NIGHT])
 @pytest.mark.parametrize("width", [300, 900])
 def test_a_filled_chart_keeps_the_grammar_and_can_be_drawn(palette: Palette, width: int) -> None:
-    # Vega-Lite's own schema, as Altair brings it.
     for spec in (
         side_course(a_course(), AXIS, unit="°", palette=palette),
         asymmetry_course(a_course(), AXIS, unit="°", palette=palette),
         side_course(a_course(sided=False), AXIS, unit="", palette=palette),
     ):
-        alt.LayerChart.from_dict(spec)
+        # Vega-Lite's own schema, as Altair brings it; no width is part of it.
+        if width == 300:
+            alt.LayerChart.from_dict(spec)
         png = vl_convert.vegalite_to_png({**spec, "width": width})
         drawn_width = struct.unpack(">I", png[16:20])[0]
         assert abs(drawn_width - width) < 80

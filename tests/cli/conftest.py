@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import subprocess
 import sys
@@ -60,17 +59,6 @@ def casebook_process(*words: object, **more: Any) -> subprocess.CompletedProcess
         [sys.executable, "-m", "casebook.cli", *(str(word) for word in words)],
         capture_output=True, encoding="utf-8", errors="replace", timeout=120, check=False, **more,
     )  # fmt: skip
-
-
-@pytest.fixture(scope="session")
-def demo_built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demo casebook, built once by the command itself."""
-    folder = tmp_path_factory.mktemp("demo")
-    said = casebook_process(
-        "demo", "--no-serve", "--folder", folder, env=os.environ | {"HOME": str(folder)}
-    )
-    assert (said.returncode, said.stderr) == (0, "")
-    return folder / "demo.sqlite"
 
 
 @pytest.fixture
