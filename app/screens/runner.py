@@ -7,6 +7,7 @@ from datetime import date
 import streamlit as st
 
 from app import routes, state
+from app.attachments_form import show_attachments_of_runner
 from app.courses_shown import show_courses
 from app.flags_shown import show_flags
 from app.messages import count_words, day_words, plain, show_caution
@@ -49,6 +50,11 @@ def show() -> None:
     if review.verdicts:
         why_of_a_row(review, show_table(review))
     _about(review)
+    show_attachments_of_runner(
+        casebook,
+        review.runner.code,
+        [(line.visited_on, line.session) for line in review.visits],
+    )
 
 
 def _choose(casebook: Casebook) -> None:
