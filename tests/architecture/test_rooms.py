@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -38,21 +39,23 @@ def texts() -> Iterator[tuple[Path, str]]:
             continue
 
 
-def sources(*rooms: str) -> Iterator[tuple[Path, ast.Module]]:
+def sources(*rooms: str) -> Iterator[tuple[Path, frozenset[str]]]:
+    """Every source of some rooms, with the modules that it imports."""
     for path in tracked():
         name = path.relative_to(ROOT)
         if path.suffix == ".py" and name.parts[0] in rooms:
-            yield name, ast.parse(path.read_text(encoding="utf-8"))
+            yield name, imported(path)
 
 
-def imported(tree: ast.Module) -> set[str]:
+@cache
+def imported(path: Path) -> frozenset[str]:
     names = set()
-    for node in ast.walk(tree):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
             names.add(node.module)
-    return names
+    return frozenset(names)
 
 
 def lines_with(pattern: str, *, but_not: tuple[str, ...] = ()) -> list[str]:
@@ -92,9 +95,9 @@ def test_pins_are_names_and_versions_without_addresses():
 def test_the_domain_imports_the_standard_library_only():
     strange = {
         f"{name}: {module}"
-        for name, tree in sources("casebook")
+        for name, modules in sources("casebook")
         if name.parts[1] == "domain"
-        for module in imported(tree)
+        for module in modules
         if module.split(".")[0] not in sys.stdlib_module_names
         and not module.startswith("casebook.domain")
     }
@@ -112,9 +115,8 @@ def test_a_library_with_one_home_is_imported_at_home_only(module: str):
     }
     strays = [
         str(name)
-        for name, tree in sources("app", "casebook", "seed_demo", "migrations")
-        if any(found.split(".")[0] == module for found in imported(tree))
-        and not homes[module](name)
+        for name, modules in sources("app", "casebook", "seed_demo", "migrations")
+        if any(found.split(".")[0] == module for found in modules) and not homes[module](name)
     ]
     assert strays == []
 
@@ -122,9 +124,9 @@ def test_a_library_with_one_home_is_imported_at_home_only(module: str):
 def test_faces_and_services_keep_their_doors():
     """Storage is opened by services alone, app and command line do not know one another."""
     strays = []
-    for name, tree in sources("app", "casebook", "seed_demo"):
+    for name, modules in sources("app", "casebook", "seed_demo"):
         room = name.parts[0] if name.parts[0] != "casebook" else ".".join(name.parts[:2])
-        for module in imported(tree):
+        for module in modules:
             if module.startswith("casebook.storage") and room not in {
                 "casebook.storage", "casebook.services",
             }:  # fmt: skip
@@ -162,8 +164,8 @@ def test_the_wheel_asks_only_for_what_is_imported_somewhere():
     named = {re.match(r"[a-z0-9-]+", entry)[0] for entry in project["dependencies"]}
     used = {
         module.split(".")[0]
-        for _, tree in sources("casebook", "app", "seed_demo", "migrations")
-        for module in imported(tree)
+        for _, modules in sources("casebook", "app", "seed_demo", "migrations")
+        for module in modules
     }
     # pint is what ucumvert speaks; pillow is imported by the name of PIL.
     assert "PIL" in used
