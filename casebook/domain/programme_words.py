@@ -1,0 +1,253 @@
+"""One paragraph on what changed about a programme, with what argues against it.
+
+It is made of the numbers alone. It never says that the programme made a change: complaints
+settle, people train, and one runner has no control.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import date
+
+from casebook.domain.metrics import Metric
+from casebook.domain.number_words import share_words
+from casebook.domain.programme_effects import (
+    Counts,
+    MetricEffect,
+    PhaseName,
+    ProgrammeEffect,
+    Step,
+)
+from casebook.domain.verdicts import Call, SideMoved, What
+from casebook.domain.wording import (
+    CALLS,
+    SIDES_MOVED,
+    asymmetry_unit,
+    number_words,
+    side_words,
+    unit_words,
+)
+
+# Below this share of the planned sessions, what was prescribed was hardly tried. Common
+# practice, no source.
+LOW_ADHERENCE = 0.5
+ALWAYS = "complaints and measures also change with time and training alone"
+NOT_WHY = "None of this says why it changed."
+
+
+def programme_paragraph(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> str:
+    """What changed about a programme, in plain words, with what argues against it.
+
+    Parameters
+    ----------
+    effect : ProgrammeEffect
+    metrics : mapping of str to Metric
+        Of every metric in it.
+
+    Returns
+    -------
+    str
+        One paragraph: the programme and how well it was followed, each targeted measure with
+        its numbers, the others as a comparison, what argues against reading the change as the
+        programme's doing, and that none of it says why.
+    """
+    sentences = [_opening(effect)]
+    targeted = [one for one in effect.effects if one.targeted]
+    if targeted:
+        sentences.append(
+            f"Of {_counted(len(targeted), 'targeted measure')}, {_told(effect.targeted)}."
+        )
+        sentences.extend(effect_sentence(one, metrics[one.metric]) for one in targeted)
+    else:
+        sentences.append("It had no target that was measured, so nothing can be held against it.")
+    others = sum(not one.targeted for one in effect.effects)
+    if others:
+        sentences.append(
+            f"Of {_counted(others, 'other measure')} of the same runner, {_told(effect.others)}."
+        )
+    if effect.pain_weeks:
+        sentences.append(
+            f"Pain was beyond the usual limits in {_counted(effect.pain_weeks, 'week')}."
+        )
+    sentences.append(f"What argues against it: {'; '.join(arguments_against(effect, metrics))}.")
+    sentences.append(NOT_WHY)
+    return " ".join(sentences)
+
+
+def effect_sentence(effect: MetricEffect, metric: Metric) -> str:
+    """What one measure did about a programme, with its numbers and its error.
+
+    Parameters
+    ----------
+    effect : MetricEffect
+    metric : Metric
+    """
+    name = _name(effect, metric)
+    before = next(phase for phase in effect.phases if phase.name is PhaseName.BEFORE)
+    change = effect.change
+    if change is None or before.mean is None:
+        lacks = "before the start" if before.mean is None else "since the start"
+        return f"{name}: not measured {lacks}."
+    unit = _unit(effect, metric)
+    visits = f"mean of {before.visits} visits" if before.visits > 1 else "1 visit"
+    start, end = before.mean, before.mean + change.change
+    told = (
+        f"{name}: from {_value(effect, start, unit)} before ({visits}) to "
+        f"{_value(effect, end, unit)}, {CALLS[change.call]}"
+    )
+    told += f" ({_interval(change, unit)})"
+    if effect.side_moved is not None:
+        told += f"; {SIDES_MOVED[effect.side_moved]}"
+    if effect.levels is not None:
+        told += f"; about the start the level changes by {_step(effect.levels.level, unit)} and "
+        told += f"the slope by {_step(effect.levels.slope, unit)} a week"
+    elif effect.overlap is not None:
+        higher = effect.overlap.higher
+        way, share = ("higher", higher) if higher >= 0.5 else ("lower", 1.0 - higher)
+        told += f"; a visit during it is {way} than one before in {share_words(share)} of the pairs"
+    if effect.kept is not None:
+        told += f"; at the last visit after its end {CALLS[effect.kept.call]} against before"
+    return f"{told}."
+
+
+def arguments_against(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> tuple[str, ...]:
+    """What argues against reading the change as the programme's doing, strongest first.
+
+    Parameters
+    ----------
+    effect : ProgrammeEffect
+    metrics : mapping of str to Metric
+
+    Returns
+    -------
+    tuple of str
+        Each without a full stop; at least one, since time alone always argues so.
+    """
+    return (
+        *_by_comparison(effect),
+        *_by_measure(effect, metrics),
+        *_by_programme(effect),
+        ALWAYS,
+    )
+
+
+def _by_comparison(effect: ProgrammeEffect) -> Iterator[str]:
+    targeted, others = effect.targeted.share_improved, effect.others.share_improved
+    if others is None:
+        yield "no other measure of this runner can be told, so there is no comparison"
+    elif targeted is not None and effect.others.improved and others >= targeted:
+        yield (
+            "measures that it was not meant to change improved at least as often "
+            f"({effect.others.improved} of {effect.others.told})"
+        )
+
+
+def _by_measure(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> Iterator[str]:
+    for one in effect.effects:
+        if not one.targeted:
+            continue
+        name = _name(one, metrics[one.metric])
+        unit = _unit(one, metrics[one.metric])
+        if one.side_moved is SideMoved.BETTER_SIDE_FELL:
+            yield f"{name}: it came of the better side falling, which is no gain"
+        if one.call is Call.IMPROVED and one.regression is not None:
+            part = number_words(one.regression.expected, unit, signed=True)
+            beyond = "more" if one.beyond_regression else "no more, beyond error,"
+            yield (
+                f"{name}: a change of {part} is expected by itself, since extreme readings are "
+                f"followed by less extreme ones (it changed by {beyond} than that)"
+            )
+        if one.levels is not None and one.levels.slope_before.beyond_error:
+            slope = number_words(one.levels.slope_before.change, unit, signed=True)
+            yield f"{name}: it was already moving before the start ({slope} a week)"
+        if one.phases[0].visits == 1 and one.change is not None:
+            yield f"{name}: it rests on one visit before the start"
+        if (
+            one.call is Call.IMPROVED
+            and one.kept is not None
+            and one.kept.call is not Call.IMPROVED
+        ):
+            yield f"{name}: the improvement is not seen any more after the programme's end"
+
+
+def _by_programme(effect: ProgrammeEffect) -> Iterator[str]:
+    share = effect.adherence.share
+    if share is None:
+        yield "it was not recorded how much of it was done"
+    elif share < LOW_ADHERENCE:
+        yield f"only {share_words(share)} of the planned sessions were done"
+    if effect.overlapping:
+        yield f"other programmes ran in the same weeks ({', '.join(effect.overlapping)})"
+    if effect.left_out:
+        yield f"{_counted(effect.left_out, 'visit')} left out as not like for like"
+
+
+def _opening(effect: ProgrammeEffect) -> str:
+    until = "and still running" if effect.ended_on is None else f"to {_day(effect.ended_on)}"
+    told = f"Programme '{effect.title}' ({_day(effect.started_on)} {until})"
+    adherence = effect.adherence
+    if adherence.share is None:
+        return f"{told}."
+    return (
+        f"{told}: {adherence.done} of {adherence.planned} planned sessions done in the "
+        f"{_counted(adherence.weeks, 'week')} entered."
+    )
+
+
+def _told(counts: Counts) -> str:
+    parts = [
+        f"{number} {words}"
+        for number, words in (
+            (counts.improved, CALLS[Call.IMPROVED]),
+            (counts.worsened, CALLS[Call.WORSENED]),
+            (counts.unchanged, "showed no change beyond error"),
+            (counts.not_told, "can't be told"),
+        )
+        if number
+    ]
+    return ", ".join(parts)
+
+
+def _name(effect: MetricEffect, metric: Metric) -> str:
+    place = {
+        What.LEFT: " (left)",
+        What.RIGHT: " (right)",
+        What.NONE: "",
+        What.ASYMMETRY: " (asymmetry)",
+    }[effect.what]
+    return f"{metric.label}{place}"
+
+
+def _unit(effect: MetricEffect, metric: Metric) -> str:
+    if effect.what is What.ASYMMETRY:
+        return asymmetry_unit(metric.asymmetry_form, metric.unit)
+    return unit_words(metric.unit)
+
+
+def _value(effect: MetricEffect, value: float, unit: str) -> str:
+    if effect.what is What.ASYMMETRY:
+        return f"{number_words(abs(value), unit)} ({side_words(value)})"
+    return number_words(value, unit)
+
+
+def _interval(step: Step, unit: str) -> str:
+    change = f"change {number_words(step.change, unit, signed=True)}"
+    if step.low is None or step.high is None:
+        return f"{change}, error not known"
+    return (
+        f"{change}, 95 % interval {number_words(step.low, unit, signed=True)} to "
+        f"{number_words(step.high, unit, signed=True)}"
+    )
+
+
+def _step(step: Step, unit: str) -> str:
+    beyond = "beyond error" if step.beyond_error else "within error"
+    return f"{number_words(step.change, unit, signed=True)} ({beyond})"
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def _day(day: date) -> str:
+    return day.isoformat()

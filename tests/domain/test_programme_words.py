@@ -1,0 +1,196 @@
+"""The paragraph on a programme: made of the numbers, with what argues against it, no cause."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import pytest
+
+from casebook.domain.metrics import AsymmetryForm
+from casebook.domain.programme_effects import (
+    Adherence,
+    Levels,
+    MetricEffect,
+    Overlap,
+    Phase,
+    PhaseName,
+    ProgrammeEffect,
+    Step,
+    adherence_of,
+    counts_of,
+)
+from casebook.domain.programme_words import (
+    ALWAYS,
+    arguments_against,
+    effect_sentence,
+    programme_paragraph,
+)
+from casebook.domain.programmes import AdherenceWeek
+from casebook.domain.verdicts import Call, Regression, SideMoved, What
+from tests.builders import METRICS, STEPS, a_metric
+
+BY_KEY = {metric.key: metric for metric in METRICS}
+PHASES = tuple(
+    Phase(name=name, visits=visits, first_day=0.0, last_day=1.0, mean=mean, sem=4.0)
+    for name, visits, mean in (
+        (PhaseName.BEFORE, 2, 300.0), (PhaseName.DURING, 2, 330.0), (PhaseName.AFTER, 0, None),
+    )
+)  # fmt: skip
+UP = Step(change=40.0, low=20.0, high=60.0, call=Call.IMPROVED)
+FLAT = Step(change=3.0, low=-17.0, high=23.0, call=Call.UNCHANGED)
+TARGETED = MetricEffect(
+    metric="test_strength", what=What.LEFT, targeted=True, phases=PHASES, change=UP
+)
+OTHER = replace(TARGETED, metric=STEPS, what=What.NONE, targeted=False, change=FLAT)
+
+
+def of(*effects: MetricEffect, **changes: Any) -> ProgrammeEffect:
+    made = ProgrammeEffect(
+        title="Calf",
+        started_on=date(2026, 3, 2),
+        ended_on=date(2026, 5, 25),
+        effects=effects,
+        targeted=counts_of([one for one in effects if one.targeted]),
+        others=counts_of([one for one in effects if not one.targeted]),
+        adherence=Adherence(weeks=12, planned=36, done=30),
+    )
+    return replace(made, **changes)
+
+
+def test_the_paragraph_tells_the_numbers_the_comparison_and_what_argues_against() -> None:
+    assert programme_paragraph(of(TARGETED, OTHER), BY_KEY) == (
+        "Programme 'Calf' (2026-03-02 to 2026-05-25): 30 of 36 planned sessions done in the 12 "
+        "weeks entered. Of 1 targeted measure, 1 improved beyond error. Strength in a test "
+        "(left): from 300 N before (mean of 2 visits) to 340 N, improved beyond error (change "
+        "+40.0 N, 95 % interval +20.0 N to +60.0 N). Of 1 other measure of the same runner, 1 "
+        "showed no change beyond error. What argues against it: complaints and measures also "
+        "change with time and training alone. None of this says why it changed."
+    )
+
+
+def test_without_a_target_or_a_record_of_sessions_that_is_said() -> None:
+    told = programme_paragraph(
+        of(OTHER, adherence=Adherence(weeks=0, planned=0, done=0), ended_on=None), BY_KEY
+    )
+    assert told.startswith("Programme 'Calf' (2026-03-02 and still running). It had no target")
+    assert "it was not recorded how much of it was done" in told
+
+
+def test_without_other_measures_there_is_no_comparison() -> None:
+    told = programme_paragraph(of(TARGETED), BY_KEY)
+    assert "of the same runner" not in told
+    assert "there is no comparison" in told
+
+
+def test_others_that_improved_as_often_argue_against() -> None:
+    both = of(TARGETED, replace(OTHER, change=UP))
+    assert "improved at least as often (1 of 1)" in arguments_against(both, BY_KEY)[0]
+    fewer = of(TARGETED, replace(OTHER, change=UP), OTHER)
+    assert arguments_against(fewer, BY_KEY) == (ALWAYS,)
+    untold = of(replace(TARGETED, change=None), replace(OTHER, change=UP))
+    assert arguments_against(untold, BY_KEY) == (ALWAYS,)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"side_moved": SideMoved.BETTER_SIDE_FELL}, "of the better side falling"),
+        ({"phases": (replace(PHASES[0], visits=1), *PHASES[1:])}, "rests on one visit before"),
+        ({"kept": FLAT}, "not seen any more after the programme's end"),
+        (
+            {
+                "levels": Levels(
+                    slope_before=Step(change=2.0, low=1.0, high=3.0), level=UP, slope=UP
+                )
+            },
+            "already moving before the start (+2.0 N a week)",
+        ),
+    ],
+)
+def test_each_weakness_of_a_measure_argues_against(changes: dict[str, Any], words: str) -> None:
+    told = arguments_against(of(replace(TARGETED, **changes), OTHER), BY_KEY)
+    assert any(words in argument for argument in told)
+    untargeted = replace(TARGETED, targeted=False, **changes)
+    assert not any(words in one for one in arguments_against(of(untargeted), BY_KEY))
+
+
+@pytest.mark.parametrize(
+    ("beyond", "words"), [(True, "by more than that"), (False, "by no more, beyond error, than")]
+)
+def test_what_is_expected_by_itself_is_told_beside_an_improvement(beyond: bool, words: str) -> None:
+    regression = Regression(expected=12.0, icc=0.8, clinic_mean=360.0, runners=20)
+    effect = replace(TARGETED, regression=regression, beyond_regression=beyond)
+    (told, _) = arguments_against(of(effect, OTHER), BY_KEY)
+    assert "a change of +12.0 N is expected by itself" in told
+    assert words in told
+    flat = replace(effect, change=FLAT)
+    assert arguments_against(of(flat, OTHER), BY_KEY) == (ALWAYS,)
+
+
+def test_each_weakness_of_the_programme_argues_against() -> None:
+    weak = of(
+        TARGETED, OTHER, adherence=Adherence(weeks=12, planned=36, done=9),
+        overlapping=("Hip",), left_out=1,
+    )  # fmt: skip
+    assert arguments_against(weak, BY_KEY) == (
+        "only 25 % of the planned sessions were done",
+        "other programmes ran in the same weeks (Hip)",
+        "1 visit left out as not like for like",
+        ALWAYS,
+    )
+
+
+def test_level_and_slope_stand_where_they_were_estimated_and_overlap_else() -> None:
+    levels = Levels(slope_before=FLAT, level=UP, slope=FLAT)
+    told = effect_sentence(replace(TARGETED, levels=levels), a_metric())
+    assert "the level changes by +40.0 N (beyond error) and the slope by +3.0 N (within error)" in (
+        told
+    )
+    for higher, words in ((0.9, "higher than one before in 90 %"), (0.1, "lower than one before")):
+        overlap = Overlap(higher=higher, low=0.5, high=1.0)
+        assert words in effect_sentence(replace(TARGETED, overlap=overlap), a_metric())
+
+
+def test_an_asymmetry_names_its_larger_side_and_the_side_that_moved() -> None:
+    shrunk = replace(
+        TARGETED,
+        what=What.ASYMMETRY,
+        phases=(replace(PHASES[0], mean=-12.0, visits=1), *PHASES[1:]),
+        change=Step(change=9.0, low=4.0, high=14.0, call=Call.IMPROVED),
+        side_moved=SideMoved.WORSE_SIDE_GAINED,
+        kept=UP,
+    )
+    assert effect_sentence(shrunk, a_metric(asymmetry_form=AsymmetryForm.PERCENT)) == (
+        "Strength in a test (asymmetry): from 12.0% (left larger) before (1 visit) to 3.0% (left "
+        "larger), improved beyond error (change +9.0%, 95 % interval +4.0% to +14.0%); the worse "
+        "side gained; at the last visit after its end improved beyond error against before."
+    )
+
+
+def test_what_was_not_measured_or_has_no_error_is_told_so() -> None:
+    never = replace(TARGETED, phases=(replace(PHASES[0], mean=None), *PHASES[1:]), change=None)
+    assert effect_sentence(never, a_metric()).endswith("not measured before the start.")
+    since = replace(TARGETED, change=None)
+    assert effect_sentence(since, a_metric()).endswith("not measured since the start.")
+    unknown = replace(TARGETED, change=Step(change=5.0, low=None, high=None))
+    assert "can't say (change +5.0 N, error not known)" in effect_sentence(unknown, a_metric())
+    assert "error not known" in programme_paragraph(of(unknown, OTHER), BY_KEY)
+
+
+def test_no_sentence_names_a_cause() -> None:
+    worst = replace(
+        TARGETED, side_moved=SideMoved.BETTER_SIDE_FELL, kept=FLAT,
+        regression=Regression(expected=12.0, icc=0.8, clinic_mean=360.0, runners=20),
+    )  # fmt: skip
+    told = programme_paragraph(of(worst, replace(OTHER, change=UP), pain_weeks=1), BY_KEY)
+    assert "Pain was beyond the usual limits in 1 week." in told
+    assert not re.search(r"\bcaus|\bdue to|thanks to|\bprove|diagnos|effective", told)
+
+
+def test_sessions_are_added_up_over_the_weeks_entered() -> None:
+    week = AdherenceWeek(week_start=date(2026, 3, 2), sessions_planned=3, sessions_done=2)
+    assert adherence_of([week, week]) == Adherence(weeks=2, planned=6, done=4)
+    assert Adherence(weeks=1, planned=0, done=0).share is None
