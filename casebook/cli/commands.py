@@ -11,6 +11,7 @@ from casebook import __version__
 from casebook.cli.attaching import attach, attachments
 from casebook.cli.backing_up import backup, restore
 from casebook.cli.growth import growth
+from casebook.cli.mapping import mappings_of, propose_mapping
 from casebook.cli.marks import EPILOG as MARKS_EPILOG
 from casebook.cli.marks import marks
 from casebook.cli.planning import plan_measurement
@@ -142,13 +143,28 @@ def init(
     typer.echo(f"The casebook is ready: {casebook.place}")
 
 
-@app.command(name="import", short_help="Import CSV tables, all or nothing.", epilog=tables_help())
+@app.command(
+    name="import",
+    short_help="Import CSV tables and workbooks, all or nothing.",
+    epilog=tables_help(),
+)
 def import_(
     files: Annotated[
         list[Path],
-        typer.Argument(metavar="FILE...", help="CSV files; their order does not matter."),
+        typer.Argument(
+            metavar="FILE...", help="CSV files and workbooks (.xlsx); their order does not matter."
+        ),
     ],
     *,
+    mapping: Annotated[
+        Path | None,
+        typer.Option(
+            "--mapping",
+            metavar="M.toml",
+            help="What the columns hold, where they have names of their own: a file that "
+            "propose-mapping writes.",
+        ),
+    ] = None,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Check everything and report; store nothing.")
     ] = False,
@@ -169,7 +185,7 @@ def import_(
     db: Db = None,
     as_json: Json = False,
 ) -> None:
-    """Import tables of visits, runners, injuries, programmes and more from CSV files.
+    """Import tables of visits, runners, injuries, programmes and more from CSV or .xlsx files.
 
     All or nothing: one bad row, and nothing is stored, but every bad row is told.
     Importing the same file again changes nothing. The table's kind is recognised by its
@@ -184,6 +200,7 @@ def import_(
         report = progress.import_with_progress(
             casebook,
             files,
+            mappings=mappings_of(casebook, files, mapping),
             dry_run=dry_run,
             day_first=day_first,
             known_runners_only=known_runners_only,
@@ -265,6 +282,9 @@ def check(*, db: Db = None, as_json: Json = False) -> None:
 app.command(
     name="plan-measurement", short_help="Say how many trials and visits it takes to see a change."
 )(plan_measurement)
+app.command(name="propose-mapping", short_help="Propose what a spreadsheet's columns hold.")(
+    propose_mapping
+)
 app.command(short_help="Tell the measurement error from repeat measurements.")(repeatability)
 app.command(
     short_help="Compute angles, distances and times from marked points.", epilog=MARKS_EPILOG

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from tqdm import tqdm
 
+from casebook.intake.mapping import FileMapping
 from casebook.services.importing import ImportReport, import_files
 from casebook.services.keeping import Casebook
 
@@ -16,6 +17,7 @@ def import_with_progress(
     casebook: Casebook,
     files: Sequence[Path],
     *,
+    mappings: Mapping[Path, FileMapping] | None = None,
     dry_run: bool = False,
     day_first: bool = False,
     known_runners_only: bool = False,
@@ -38,6 +40,7 @@ def import_with_progress(
         return import_files(
             casebook,
             files,
+            mappings=mappings,
             dry_run=dry_run,
             day_first=day_first,
             known_runners_only=known_runners_only,

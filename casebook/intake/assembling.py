@@ -11,12 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from casebook.domain.sides import Side
-from casebook.domain.visits import MissingReason
 from casebook.intake.cells import Cell
 from casebook.intake.columns import CONDITION_NAMES
 from casebook.intake.context import Context
+from casebook.intake.settling import settle_conditions, settle_readings, without_left_out
 from casebook.intake.visit_rows import (
+    REASON_NAMES,
+    SIDE_NAMES,
     Gathered,
     Readings,
     VisitRows,
@@ -25,8 +26,6 @@ from casebook.intake.visit_rows import (
     joined_rows,
 )
 
-SIDE_NAMES = tuple(side.value for side in Side)
-REASON_NAMES = tuple(reason.value for reason in MissingReason)
 _SESSIONS = 100
 _DAYS = 4_000_000
 
@@ -132,11 +131,13 @@ def _at(
 
 def assemble(context: Context, gathered: Gathered) -> Assembled:
     """Put all rows and readings together; report what contradicts itself."""
-    rows = joined_rows(gathered.rows)
-    readings = joined_readings(gathered.readings)
+    rows, readings = without_left_out(
+        context, joined_rows(gathered.rows), joined_readings(gathered.readings)
+    )
     visits, visit_of_row = _visits(context, gathered, rows)
     labels = [str(label) for label in gathered.column_labels]
     readings = _without_missing_trials(context, rows, readings, visit_of_row)
+    readings = settle_readings(context, rows, readings, visit_of_row)
     values, clashes = _values(readings, visit_of_row, len(context.metrics))
     assembled = Assembled(
         rows=rows, readings=readings, visits=visits, values=values, column_labels=labels
@@ -203,6 +204,8 @@ def _visits(context: Context, gathered: Gathered, rows: VisitRows) -> tuple[Visi
             conditions[name] = _joined_notes(book, codes, given, visit_of_row, len(first))
             continue
         differs = given[codes[given] != codes[source[visit_of_row[given]]]]
+        if len(differs):
+            differs = settle_conditions(context, rows, (name, book), differs, visit_of_row, source)
         _tell_conditions(context, rows, name, book, (differs, source[visit_of_row[differs]]))
         conditions[name] = [None if row < 0 else book[codes[row]] for row in source.tolist()]
     visits = Visits(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from casebook.domain.decisions import Asked
 from casebook.domain.errors import InputRefused, Problem
 from casebook.domain.metrics import Metric
 from casebook.intake.cells import Cell, Mark, Style, decimal_mark, read_cell
@@ -36,6 +39,12 @@ class Context:
         Runner codes of the visit tables, numbered as they come.
     runner_spellings : dict of str to tuple
         For each runner code, file and line where it was first seen.
+    asked : Asked
+        What only the user can decide, and what they decided.
+    left_out : dict of int to int
+        By file, readings or records left out by a decision.
+    renamed : dict of str to mapping
+        Cells of the table of runners, by the code that a decision gave to another runner.
     """
 
     metrics: tuple[Metric, ...]
@@ -45,6 +54,9 @@ class Context:
     warnings: Collector = field(default_factory=lambda: Collector(count_rows=False))
     runners: dict[str, int] = field(default_factory=dict)
     runner_spellings: dict[str, tuple[int, int]] = field(default_factory=dict)
+    asked: Asked = field(default_factory=Asked)
+    left_out: Counter[int] = field(default_factory=Counter)
+    renamed: dict[str, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
     def metric_numbers(self) -> dict[str, int]:

@@ -171,7 +171,7 @@ def headers_of(lower: tuple[str, ...], upper: tuple[str, ...] = ()) -> tuple[str
     Examples
     --------
     >>> headers_of(("L", "R", "L", "Note"), ("Knee", "", "Hip", ""))
-    ('Knee L', 'Knee R', 'Hip L', 'Hip Note')
+    ('Knee L', 'Knee R', 'Hip L', 'Note')
     >>> headers_of(("Knee", "Knee", ""))
     ('Knee', 'Knee (2)', '(column C)')
     """
@@ -180,7 +180,9 @@ def headers_of(lower: tuple[str, ...], upper: tuple[str, ...] = ()) -> tuple[str
     shared = ""
     for position, cell in enumerate(lower):
         above = upper[position] if position < len(upper) else ""
-        shared = above or (shared if cell else "")
+        # What stands below a blank cell and nowhere else ('Date', 'Cadence') shares nothing.
+        alone = lower.count(cell) == 1 and len(cell) > 2
+        shared = above or ("" if alone else shared)
         name = " ".join(f"{shared} {cell}".split())
         name = name or f"(column {cell_name(1, position)[:-1]})"
         folded = folded_header(name)

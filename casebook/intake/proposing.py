@@ -27,7 +27,7 @@ from casebook.intake.mapping import (
     SheetMapping,
     WordUse,
 )
-from casebook.intake.mapping_dates import DatesSeen, order_of
+from casebook.intake.mapping_dates import DatesSeen, looks_like_date, order_of
 from casebook.intake.mapping_rows import ROWS_SEARCHED, Body, below, headers_at, summary_rows
 from casebook.intake.proposing_columns import (
     ColumnProposal,
@@ -117,7 +117,7 @@ def propose(grid: Grid, metrics: Iterable[Metric]) -> SheetProposal:
         text
         for one, seen in zip(columns, evidence, strict=True)
         if one.use.holds in {"visit_date", "next_due"}
-        or any(other.holds == "visit_date" for other in one.candidates)
+        or (one.use.holds == UNDECIDED and any(map(looks_like_date, seen.order)))
         for text in seen.texts
     )
     likely = [

@@ -20,7 +20,15 @@ from casebook.intake.header_words import (
     TIDY_NAMES,
     VISIT_NAMES,
 )
-from casebook.intake.mapping import COUNT, NOTHING, READING, ColumnUse, RowIs, folded_header
+from casebook.intake.mapping import (
+    COUNT,
+    NOTHING,
+    READING,
+    ColumnUse,
+    RowIs,
+    folded_header,
+    is_summary_word,
+)
 from casebook.intake.mapping_dates import looks_like_date
 from casebook.intake.mapping_words import side_text
 from casebook.intake.recognising import MetricColumn, read_metric_column
@@ -489,7 +497,7 @@ def _visit(one: Evidence, holds: str, parts: HeaderParts) -> ColumnProposal:
 
 
 def _runner(one: Evidence, use: ColumnUse) -> ColumnProposal:
-    given = one.given
+    given = [text for text in one.given if not is_summary_word(text)]
     if given and sum(bool(_PERSON.match(text)) for text in given) > 0.3 * len(given):
         leave = ColumnUse(header=one.header, holds=NOTHING)
         return _open(one, "its cells look like names of people and not like codes", (use, leave))

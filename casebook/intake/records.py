@@ -65,11 +65,21 @@ def read_records(context: Context, given: Given) -> list[Record]:
         for column in table.columns
     }
     records = []
+    same = context.asked.decisions.same_runners()
+    left_out = context.asked.decisions.left_out_runners()
     for row in np.flatnonzero(ok).tolist():
         cells = {
             name: None if column is None else column.values[column.codes[row]]
             for name, column in columns.items()
         }
+        code = cells.get("runner")
+        if code in left_out:
+            context.left_out[given.file] += 1
+            continue
+        if code in same:
+            if table.kind is TableKind.RUNNERS:
+                context.renamed[code] = dict(cells)
+            cells["runner"] = same[code]
         record = Record(
             kind=table.kind, file=given.file, line=int(given.sheet.lines[row]), cells=cells
         )

@@ -10,11 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebook.domain.errors import refuse
+from casebook.domain.sides import Side
+from casebook.domain.visits import MissingReason
 from casebook.intake.cells import Cell
 from casebook.intake.columns import CONDITION_NAMES
 from casebook.intake.context import Context, Given, ReadColumn, read_column
 
 Whole = NDArray[np.int64]
+SIDE_NAMES = tuple(side.value for side in Side)
+REASON_NAMES = tuple(reason.value for reason in MissingReason)
 # Of one run: some five hundred bytes each while they are held against the store.
 MOST_READINGS = 3_000_000
 
@@ -161,14 +165,16 @@ def _runner_numbers(context: Context, given: Given, column: ReadColumn | None) -
     texts, where = np.unique(column.codes, return_index=True)
     first[texts] = where
     numbers = []
+    same = context.asked.decisions.same_runners()
     for value, row in zip(column.values, first.tolist(), strict=True):
         if value is None or row < 0:
             numbers.append(-1)
             continue
-        code = str(value)
+        code = same.get(str(value), str(value))
         numbers.append(context.runners.setdefault(code, len(context.runners)))
         place = (given.file, int(given.sheet.lines[row]))
-        context.runner_spellings[code] = min(context.runner_spellings.get(code, place), place)
+        for spelt in {str(value), code}:
+            context.runner_spellings[spelt] = min(context.runner_spellings.get(spelt, place), place)
     return np.array(numbers, dtype=np.int64)[column.codes]
 
 
