@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from casebook.domain.decisions import Asked, Decisions
 from casebook.domain.errors import InputRefused, NotFound, Problem
 from casebook.domain.people import clean_code
 from casebook.intake.assembling import assemble
@@ -27,11 +28,12 @@ from casebook.services.registering import list_users
 __all__ = ["FileReport", "ImportReport", "describe_tables", "import_files"]
 
 
-def import_files(
+def import_files(  # noqa: PLR0913 - what an import can be told, each by its name
     casebook: Casebook,
     paths: Sequence[str | Path],
     *,
     mappings: Mapping[Path, FileMapping] | None = None,
+    decisions: Decisions | None = None,
     dry_run: bool = False,
     day_first: bool = False,
     known_runners_only: bool = False,
@@ -47,6 +49,8 @@ def import_files(
         header.
     mappings : mapping of Path to FileMapping, optional
         For files whose columns go by other names, what these hold.
+    decisions : Decisions, optional
+        What the user decided on the `questions` of an earlier report of the same files.
     dry_run : bool
         Do everything but keep it.
     day_first : bool
@@ -75,6 +79,7 @@ def import_files(
         metrics=list_metrics(casebook, include_inactive=True),
         today=clock.today(),
         day_first=day_first,
+        asked=Asked(decisions=decisions or Decisions()),
     )
     run = Run(
         context=context,

@@ -9,9 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from casebook.domain.history import Act, Change, Subject, Was
-from casebook.intake.assembling import REASON_NAMES, SIDE_NAMES, Assembled
+from casebook.domain.history import Act, Change, Subject, Was, value_content
+from casebook.domain.visits import Value
+from casebook.intake.assembling import Assembled
 from casebook.intake.context import Context
+from casebook.intake.visit_rows import REASON_NAMES, SIDE_NAMES
 from casebook.storage import bulk, record_fields
 
 Whole = NDArray[np.int64]
@@ -61,12 +63,17 @@ class Retaken:
 
     Parameters
     ----------
-    was, now : dict
+    was : dict
         Content as in the history.
+    value : Value
+        What stands in its place.
+    trials : dict of int to float
+        Its trials by number.
     """
 
     was: dict[str, Any]
-    now: dict[str, Any]
+    value: Value
+    trials: dict[int, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,7 +194,7 @@ def _value_fields(
         if kept >= 0:
             again = written.retaken.get(first + i)
             if again is not None:
-                was, now = again.was, again.now
+                was, now = again.was, value_content(again.value)
             elif any(added[low:high]):
                 was = written.contents.content(kept)
                 grown = written.contents.trials(kept)

@@ -13,6 +13,7 @@ from typing import Any
 
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from casebook.domain.decisions import Asked, Choice
 from casebook.domain.errors import Problem
 from casebook.domain.history import Act, Change, Subject
 from casebook.domain.injuries import Course, Occurrence, Onset
@@ -24,6 +25,7 @@ from casebook.intake.collecting import Collector
 from casebook.intake.columns import TableKind
 from casebook.intake.nearest import hint
 from casebook.intake.records import Record, error_figure
+from casebook.services.deciding_records import ask_record, ask_twice
 from casebook.storage import bulk, catalogue, record_fields
 from casebook.storage.tables import (
     AdherenceRow,
@@ -160,6 +162,7 @@ class Store:
     clinic_id: int
     problems: Collector
     warnings: Collector
+    asked: Asked
     metric_ids: dict[str, int]
     runner_ids: dict[str, int]
     injuries: dict[tuple[int, date], list[int]] = field(default_factory=dict)
@@ -177,6 +180,7 @@ class Store:
         *,
         act: Act,
         runner: str = "",
+        reason: str = "",
     ) -> None:
         """Note for the history what a record's columns were and are."""
         subject = record_fields.SUBJECT_OF[row]
@@ -188,16 +192,18 @@ class Store:
                 record_fields.fields_of(subject, after),
                 act=act,
                 runner_id=row_id if subject is Subject.RUNNER else self.runner_ids.get(runner),
+                reason=reason,
             )
         )
 
 
 @dataclass(slots=True, kw_only=True)
 class Count:
-    """Records of one file that were added (or filled in) and that were stored already."""
+    """Records of one file: added (or filled in), stored already, left out by a decision."""
 
     added: int = 0
     unchanged: int = 0
+    left_out: int = 0
 
 
 Counts = dict[int, Count]
@@ -226,8 +232,15 @@ def store_records(store: Store, kind: TableKind, records: list[Record], counts: 
         for row in bulk.rows_of(store.session, shape.parent, {parent for _, parent, _ in resolved})
     }
     new: list[tuple[Record, int, dict[str, Any]]] = []
-    for record, parent, attributes in resolved:
-        key = (parent, *(attributes[name] for name in shape.key))
+    keys = [
+        (parent, *(attributes[name] for name in shape.key)) for _, parent, attributes in resolved
+    ]
+    stays = settle_twice(
+        store, [(key, one[0]) for key, one in zip(keys, resolved, strict=True)], counts
+    )
+    for key, (record, parent, attributes), staying in zip(keys, resolved, stays, strict=True):
+        if not staying:
+            continue
         if key in seen:
             _tell_twice(store, record, seen[key], shape)
             continue
@@ -237,6 +250,27 @@ def store_records(store: Store, kind: TableKind, records: list[Record], counts: 
             continue
         _compare(store, record, kept[key], attributes, counts.setdefault(record.file, Count()))
     _insert(store, kind, new, counts)
+
+
+def settle_twice(store: Store, keyed: list[tuple[Key, Record]], counts: Counts) -> list[bool]:
+    """Which of the records stay, where several are about the same thing and that was decided."""
+    groups: dict[Key, list[int]] = {}
+    for at, (key, _) in enumerate(keyed):
+        groups.setdefault(key, []).append(at)
+    stays = [True] * len(keyed)
+    for group in groups.values():
+        if len(group) < 2:
+            continue
+        records = [keyed[at][1] for at in group]
+        decision = store.asked.ask(ask_twice(records, store.problems.files))
+        if decision is None:
+            continue
+        kept = {Choice.FIRST: group[0], Choice.LAST: group[-1]}.get(decision.choice)
+        for at, record in zip(group, records, strict=True):
+            if at != kept:
+                stays[at] = False
+                counts.setdefault(record.file, Count()).left_out += 1
+    return stays
 
 
 def _tell_twice(store: Store, record: Record, first: Record, shape: Shape) -> None:
@@ -343,75 +377,107 @@ def _no_injury(record: Record, onset: date, number: int) -> Problem:
     )
 
 
+@dataclass(slots=True, kw_only=True)
+class _Held:
+    """A record held against its stored row: what is filled in, what gives way and why."""
+
+    fills: dict[str, Any] = field(default_factory=dict)
+    reasons: list[str] = field(default_factory=list)
+    left_out: bool = False
+
+    @property
+    def act(self) -> Act:
+        return Act.AMENDED if self.reasons else Act.ADDED
+
+    @property
+    def reason(self) -> str:
+        return "; ".join(dict.fromkeys(self.reasons))
+
+
 def _compare(
     store: Store, record: Record, row: dict[str, Any], attributes: dict[str, Any], count: Count
 ) -> None:
-    """Hold a record against its stored row; fill in what was left open."""
+    """Hold a record against its stored row; fill in what was left open or gives way."""
     shape = SHAPES[record.kind]
-    fills = _fills(store, record, row, {name: attributes[name] for name in shape.defaults})
+    held = _hold(store, record, row, {name: attributes[name] for name in shape.defaults})
+    identity, kept = _Held(), {}
     if record.kind is TableKind.RUNNERS:
-        fills_identity = _compare_identity(store, record, row["id"])
-    else:
-        fills_identity = False
-    if fills:
-        bulk.fill_row(store.session, shape.row.id, row["id"], fills)  # type: ignore[attr-defined]
-        runner = record.cells.get("runner", "")
-        store.tell(shape.row, row["id"], row, {**row, **fills}, act=Act.ADDED, runner=runner)
-    if fills or fills_identity:
+        given = {name: record.cells[name] for name in IDENTITY}
+        rows = bulk.rows_of(store.session, IdentityRow.runner_id, [row["id"]])
+        kept = rows[0] if rows else {}
+        identity = _hold(store, record, {**dict.fromkeys(IDENTITY), **kept}, given)
+    if held.left_out or identity.left_out:
+        count.left_out += 1
+        return
+    runner = record.cells.get("runner", "")
+    if held.fills:
+        bulk.fill_row(store.session, shape.row.id, row["id"], held.fills)  # type: ignore[attr-defined]
+        after = {**row, **held.fills}
+        store.tell(
+            shape.row, row["id"], row, after, act=held.act, runner=runner, reason=held.reason
+        )
+    if identity.fills and kept:
+        bulk.fill_row(store.session, IdentityRow.runner_id, row["id"], identity.fills)
+        after = {**kept, **identity.fills}
+        store.tell(IdentityRow, row["id"], kept, after, act=Act.ADDED, runner=runner)
+    elif identity.fills:
+        _add_identities(store, [(row["id"], identity.fills)])
+    if held.fills or identity.fills:
         count.added += 1
         _touch(store, record)
     else:
         count.unchanged += 1
 
 
-def _fills(
+def _hold(
     store: Store, record: Record, row: Mapping[str, Any], attributes: Mapping[str, Any]
-) -> dict[str, Any]:
+) -> _Held:
     columns = {name: column for column, name in SHAPES[record.kind].renamed.items()}
     columns["injury_id"] = "injury_onset_on"
-    fills: dict[str, Any] = {}
+    held = _Held()
     for name, given in attributes.items():
         stored = row[name]
         if given is None or given == stored:
             continue
         open_until_now = stored is None or stored in {"", Sex.NOT_RECORDED}
         if open_until_now:
-            fills[name] = given
+            held.fills[name] = given
             continue
         column = columns.get(name, name)
-        hidden = name in IDENTITY or name == "injury_id"
-        said = (
-            "is stored as something else"
-            if hidden
-            else f"is stored as {stored} and given as {given}"
+        question = ask_record(
+            record,
+            store.problems.files[record.file],
+            column,
+            stored,
+            record.cells.get(column, given),
         )
-        store.problems.add(
-            record.file,
-            record.problem(
-                "conflict",
-                f"{column} {said}; what is stored is never changed by an import. Correct the "
-                "file, or leave the cell blank.",
-                column,
-            ),
-        )
-    return fills
+        decision = store.asked.ask(question)
+        if decision is None:
+            _tell_conflict(store, record, column, name, stored, given)
+        elif decision.choice is Choice.TAKE:
+            held.fills[name] = given
+            held.reasons.append(decision.reason)
+        elif decision.choice is Choice.LEAVE_OUT:
+            held.left_out = True
+    return held
 
 
-def _compare_identity(store: Store, record: Record, runner_id: int) -> bool:
-    given = {name: record.cells[name] for name in IDENTITY}
-    if all(cell is None for cell in given.values()):
-        return False
-    rows = bulk.rows_of(store.session, IdentityRow.runner_id, [runner_id])
-    if not rows:
-        _add_identities(store, [(runner_id, given)])
-        return True
-    fills = _fills(store, record, rows[0], given)
-    if fills:
-        bulk.fill_row(store.session, IdentityRow.runner_id, runner_id, fills)
-        after = {**rows[0], **fills}
-        runner = record.cells["runner"]
-        store.tell(IdentityRow, runner_id, rows[0], after, act=Act.ADDED, runner=runner)
-    return bool(fills)
+def _tell_conflict(
+    store: Store, record: Record, column: str, name: str, stored: object, given: object
+) -> None:
+    hidden = name in IDENTITY or name == "injury_id"
+    said = (
+        "is stored as something else" if hidden else f"is stored as {stored} and given as {given}"
+    )
+    store.problems.add(
+        record.file,
+        record.problem(
+            "conflict",
+            f"{column} {said}; nothing stored gives way unless you decide so. Decide, correct the "
+            "file, or leave the cell blank.",
+            column,
+        ),
+    )
 
 
 def _add_identities(store: Store, given: list[tuple[int, dict[str, Any]]]) -> None:
@@ -506,9 +572,12 @@ def _learn(store: Store, kind: TableKind, records: list[Record]) -> None:
 def _store_figures(store: Store, records: list[Record], counts: Counts) -> None:
     """Adopt error figures; the one that another replaces is retired and kept."""
     seen: dict[Key, Record] = {}
-    for record in records:
-        figure = error_figure(record)
-        slot = (figure.metric, figure.applies_to, figure.origin)
+    figures = [error_figure(record) for record in records]
+    slots: list[Key] = [(one.metric, one.applies_to, one.origin) for one in figures]
+    stays = settle_twice(store, list(zip(slots, records, strict=True)), counts)
+    for record, figure, slot, staying in zip(records, figures, slots, stays, strict=True):
+        if not staying:
+            continue
         if slot in seen:
             same = seen[slot].file == record.file
             where = "" if same else f" of {store.problems.files[seen[slot].file]}"

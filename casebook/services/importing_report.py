@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from casebook.domain.decisions import Question
 from casebook.domain.errors import Problem
 
 
@@ -20,6 +21,8 @@ class FileReport:
         Values (a trial, a mean, or a reason why it is missing) or records in it.
     added, unchanged : int
         Of these, stored by this run, and stored already.
+    left_out : int
+        Of these, left out as the user decided.
     refused : int
         Rows (cells of a wide table) with something wrong.
     blank : int
@@ -31,6 +34,7 @@ class FileReport:
     read: int = 0
     added: int = 0
     unchanged: int = 0
+    left_out: int = 0
     refused: int = 0
     blank: int = 0
 
@@ -42,6 +46,7 @@ class FileReport:
             "read": self.read,
             "added": self.added,
             "unchanged": self.unchanged,
+            "left_out": self.left_out,
             "refused": self.refused,
             "blank": self.blank,
         }
@@ -53,8 +58,13 @@ class ImportReport:
 
     Parameters
     ----------
-    read, added, unchanged, refused : int
-        Sums over the files. With anything refused nothing is stored: `added` is then 0.
+    read, added, unchanged, left_out, refused : int
+        Sums over the files: what was read is added, unchanged or left out. With anything
+        refused nothing is stored: all but `read` and `refused` are then 0.
+    questions : tuple of Question
+        What only the user can decide, and has not yet; each stands among the problems, too.
+    more_questions : int
+        How many there are beyond these.
     problems : tuple of Problem
         Everything that was refused, in file order; at most 10,000.
     more_problems : int
@@ -72,8 +82,11 @@ class ImportReport:
     read: int = 0
     added: int = 0
     unchanged: int = 0
+    left_out: int = 0
     refused: int = 0
     problems: tuple[Problem, ...] = ()
+    questions: tuple[Question, ...] = ()
+    more_questions: int = 0
     more_problems: int = 0
     warnings: tuple[Problem, ...] = ()
     more_warnings: int = 0
@@ -93,7 +106,13 @@ class ImportReport:
             "read": self.read,
             "added": self.added,
             "unchanged": self.unchanged,
+            "left_out": self.left_out,
             "refused": self.refused,
+            "questions": [
+                {"key": one.key, "about": one.title, "choices": list(one.choices)}
+                for one in self.questions
+            ],
+            "more_questions": self.more_questions,
             "problems": [_problem_object(problem) for problem in self.problems],
             "more_problems": self.more_problems,
             "warnings": [_problem_object(problem) for problem in self.warnings],

@@ -22,6 +22,7 @@ from casebook.intake.records import Record, born_of
 from casebook.intake.visit_dates import check_births, check_due
 from casebook.intake.visit_rows import Gathered
 from casebook.services import clock
+from casebook.services.deciding_runners import ask_runners
 from casebook.services.importing_history import visit_changes
 from casebook.services.importing_records import Count, Counts, Store, store_records
 from casebook.services.importing_report import FileReport, ImportReport
@@ -89,13 +90,14 @@ def store_run(casebook: Casebook, run: Run, assembled: Assembled, *, dry_run: bo
         known = bulk.known_runners(unit, casebook.clinic_id)
         metric_ids = bulk.metric_ids(unit)
         run.progress(0, 1, "Checking")
-        new_runners = _check_people(run, assembled, known)
+        new_runners = _check_people(unit, run, assembled, known)
         plan = plan_visits(unit, context, assembled, known, metric_ids)
         store = Store(
             session=unit,
             clinic_id=casebook.clinic_id,
             problems=context.problems,
             warnings=context.warnings,
+            asked=context.asked,
             metric_ids=metric_ids,
             runner_ids={code: one.runner_id for code, one in known.items()},
             at=clock.now(),
@@ -138,7 +140,7 @@ def _remember(
 
 
 def _check_people(
-    run: Run, assembled: Assembled, known: dict[str, bulk.KnownRunner]
+    unit: Unit, run: Run, assembled: Assembled, known: dict[str, bulk.KnownRunner]
 ) -> tuple[str, ...]:
     """Check runners and dates of the visit tables; the runners to be registered."""
     context = run.context
@@ -150,9 +152,14 @@ def _check_people(
             born[code] = max(day, born.get(code, day))
     check_births(context, assembled, born)
     check_due(context, assembled)
-    _warn_similar(context, {*known, *tabled})
+    ask_runners(context, unit, known, tabled)
     _refuse_summaries(run, tabled, known)
-    new = tuple(code for code in context.runners if code not in known and code not in tabled)
+    left_out = context.asked.decisions.left_out_runners()
+    new = tuple(
+        code
+        for code in context.runners
+        if code not in known and code not in tabled and code not in left_out
+    )
     if run.known_runners_only and new:
         _refuse_unknown(context, assembled, set(new), known)
         return ()
@@ -202,28 +209,6 @@ def _refuse_unknown(
             )
 
         context.problems.add_rows(file, rows.line[which], "runner", tell)
-
-
-def _warn_similar(context: Context, known: set[str]) -> None:
-    """Ask about codes that differ from another in capitals or blanks only."""
-    by_fold: dict[str, str] = {}
-    for code in (*sorted(known), *context.runners):
-        folded = "".join(code.split()).casefold()
-        other = by_fold.setdefault(folded, code)
-        if other == code or code in known:
-            continue
-        file, line = context.runner_spellings[code]
-        context.warnings.add(
-            file,
-            Problem(
-                code="similar_runner",
-                message=f"runner '{code}' differs from '{other}' in capitals or blanks only, and "
-                "is taken as somebody else. Is it the same runner?",
-                row=line,
-                column="runner",
-                value=code,
-            ),
-        )
 
 
 def _register(store: Store, casebook: Casebook, codes: tuple[str, ...]) -> None:
@@ -282,12 +267,14 @@ def _report(
     *,
     dry_run: bool,
 ) -> ImportReport:
-    problems, warnings = run.context.problems, run.context.warnings
+    context = run.context
+    problems, warnings = context.problems, context.warnings
     refused = problems.count > 0
     n_files = len(problems.files)
     file_of_reading = assembled.rows.file[assembled.readings.row]
     read = np.bincount(file_of_reading, minlength=n_files)
     same = np.bincount(file_of_reading[plan.unchanged], minlength=n_files)
+    out = np.bincount(file_of_reading[plan.left_out], minlength=n_files)
     files = []
     for number, name in enumerate(problems.files):
         kind = run.kinds.get(number)
@@ -295,8 +282,10 @@ def _report(
         count = counts.get(number, Count())
         bad = problems.rows_of(number, by_cell=kind is TableKind.VISITS_WIDE)
         unchanged = int(same[number]) if is_visits else count.unchanged
-        added = int(read[number] - same[number]) if is_visits else count.added
-        whole = int(read[number]) if is_visits else run.n_rows.get(number, 0)
+        added = int(read[number] - same[number] - out[number]) if is_visits else count.added
+        earlier = context.left_out[number]
+        left_out = earlier + (int(out[number]) if is_visits else count.left_out)
+        whole = int(read[number]) + earlier if is_visits else run.n_rows.get(number, 0)
         if is_visits and refused:
             # Rows refused while reading are no readings, and were read all the same.
             whole = max(whole, run.n_rows.get(number, 0))
@@ -307,6 +296,7 @@ def _report(
                 read=whole,
                 added=0 if refused else added,
                 unchanged=0 if refused else unchanged,
+                left_out=0 if refused else left_out,
                 refused=bad,
                 blank=run.blank.get(number, 0),
             )
@@ -315,11 +305,14 @@ def _report(
         read=sum(file.read for file in files),
         added=sum(file.added for file in files),
         unchanged=sum(file.unchanged for file in files),
+        left_out=sum(file.left_out for file in files),
         refused=sum(file.refused for file in files),
         problems=problems.problems,
         more_problems=problems.count - len(problems.problems),
         warnings=warnings.problems,
         more_warnings=warnings.count - len(warnings.problems),
+        questions=tuple(context.asked.open),
+        more_questions=context.asked.count - len(context.asked.open),
         new_runners=() if refused else new_runners,
         dry_run=dry_run,
         files=tuple(files),

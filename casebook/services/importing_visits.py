@@ -11,10 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy.orm import Session
 
+from casebook.domain.decisions import Choice
 from casebook.domain.visits import VisitKind
-from casebook.intake.assembling import REASON_NAMES, Assembled
+from casebook.intake.assembling import Assembled
 from casebook.intake.context import Context
-from casebook.services.importing_history import StoredContents, WrittenVisits
+from casebook.intake.visit_rows import REASON_NAMES
+from casebook.services.deciding import ask_condition, settle_stored
+from casebook.services.importing_history import Retaken, StoredContents, WrittenVisits
 from casebook.storage import bulk
 from casebook.storage.tables import VisitRow
 
@@ -46,7 +49,11 @@ class VisitPlan:
     kept : array of int, shape (n_values,)
         Position among the stored values; -1 where the value is new.
     new_trial : array of bool, shape (n_trials,)
-    unchanged : array of bool, shape (n_readings,)
+    unchanged, left_out : array of bool, shape (n_readings,)
+    retaken : dict of int to Retaken
+        By value, what takes the place of a stored one.
+    reasons : dict of int to list of str
+        By visit, why something stored gives way.
     """
 
     visit_id: Whole
@@ -58,6 +65,9 @@ class VisitPlan:
     kept: Whole
     new_trial: Flags
     unchanged: Flags
+    left_out: Flags
+    retaken: dict[int, Retaken] = field(default_factory=dict)
+    reasons: dict[int, list[str]] = field(default_factory=dict)
     conflicts: list[tuple[Whole, list[str]]] = field(default_factory=list)
 
 
@@ -97,6 +107,7 @@ def _plan_rows(
     visit_id, revision = np.full(n, -1, dtype=np.int64), np.zeros(n, dtype=np.int64)
     kinds = [""] * n
     fills: dict[int, dict[str, tuple[Any, Any]]] = {}
+    reasons: dict[int, list[str]] = {}
     before = -1
     for index, (key, runner, day, number) in enumerate(
         zip(
@@ -110,7 +121,7 @@ def _plan_rows(
         row = stored.get((key, day, number))
         if row is not None:
             visit_id[index], revision[index] = row["id"], row["revision"]
-            fills[index] = _fill(context, assembled, index, row)
+            fills[index] = _fill(context, assembled, index, row, reasons)
         else:
             is_first = runner != before and (day, number) < earliest.get(key, (day + 1, 0))
             kinds[index] = _kind(visits.conditions["kind"][index], is_first=is_first)
@@ -126,6 +137,8 @@ def _plan_rows(
         kept=empty,
         new_trial=np.empty(0, dtype=bool),
         unchanged=np.empty(0, dtype=bool),
+        left_out=np.zeros(len(assembled.readings.row), dtype=bool),
+        reasons=reasons,
     )
 
 
@@ -136,9 +149,13 @@ def _kind(given: object, *, is_first: bool) -> str:
 
 
 def _fill(
-    context: Context, assembled: Assembled, index: int, row: dict[str, Any]
+    context: Context,
+    assembled: Assembled,
+    index: int,
+    row: dict[str, Any],
+    reasons: dict[int, list[str]],
 ) -> dict[str, tuple[Any, Any]]:
-    """Columns that the stored visit left open; reports those that differ."""
+    """Columns that the stored visit left open or that give way; asks about those that differ."""
     columns: dict[str, tuple[Any, Any]] = {}
     for name, values in assembled.visits.conditions.items():
         given = values[index]
@@ -149,12 +166,17 @@ def _fill(
             columns[STORED_NAME.get(name, name)] = (stored, given)
             continue
         place = int(assembled.visits.condition_rows[name][index])
-        context.problems.add_rows(
-            int(assembled.rows.file[place]),
-            assembled.rows.line[place : place + 1],
-            name,
-            _differs(name, given, stored, row),
-        )
+        decision = context.asked.ask(ask_condition(context, assembled, place, name, stored, given))
+        if decision is None:
+            context.problems.add_rows(
+                int(assembled.rows.file[place]),
+                assembled.rows.line[place : place + 1],
+                name,
+                _differs(name, given, stored, row),
+            )
+        elif decision.choice is Choice.TAKE:
+            columns[STORED_NAME.get(name, name)] = (stored, given)
+            reasons.setdefault(index, []).append(decision.reason)
     return columns
 
 
@@ -163,7 +185,8 @@ def _differs(
 ) -> Callable[[int], tuple[str, str, str]]:
     message = (
         f"{name} of the visit on {row['visited_on']} is stored as {stored} and given as {given}; "
-        "what is stored is never changed by an import. Correct the file, or leave the cell blank."
+        "nothing stored gives way unless you decide so. Decide, correct the file, or leave the "
+        "cell blank."
     )
     return lambda _: (str(given), "conflict", message)
 
@@ -192,6 +215,7 @@ def _plan_values(
     plan.kept[plan.visit_id[values.visit] < 0] = -1
     _compare_summaries(assembled, plan)
     _compare_trials(assembled, plan)
+    settle_stored(context, assembled, plan)
     for which, said in plan.conflicts:
         _tell_conflict(context, assembled, which, said)
 
@@ -284,8 +308,9 @@ def _tell_conflict(context: Context, assembled: Assembled, which: Whole, said: l
         numbered = f", trial {trial}," if trial else ""
         return (
             f"{metric.key} {bulk.SIDES[int(readings.side[reading])]}{numbered} of this visit is "
-            f"stored as {said[i]} and given as {assembled.shown(reading)} {metric.unit}; what is "
-            "stored is never changed by an import. Correct the file, or record another session."
+            f"stored as {said[i]} and given as {assembled.shown(reading)} {metric.unit}; nothing "
+            "stored gives way unless you decide so. Decide, correct the file, or record another "
+            "session."
         )
 
     assembled.tell_readings(context, which, "conflict", message)
@@ -328,6 +353,7 @@ def write_visits(
     values = assembled.values
     touched[values.visit[plan.kept < 0]] = True
     touched[values.visit[values.trial_value[plan.new_trial]]] = True
+    touched[values.visit[list(plan.retaken)]] = True
     visit_id = plan.visit_id.copy()
     visit_id[is_new] = bulk.insert_rows(
         session,
@@ -359,6 +385,8 @@ def write_visits(
         new_trial=plan.new_trial,
         columns=plan.fills,
         contents=StoredContents(plan.stored, plan.stored_trials),
+        retaken=plan.retaken,
+        reasons={visit: "; ".join(dict.fromkeys(said)) for visit, said in plan.reasons.items()},
     )
 
 
@@ -435,6 +463,13 @@ def _write_values(
             reading=readings[added],
         ),
         writing.told,
+    )
+    bulk.replace_values(
+        session,
+        {
+            int(value_id[value]): (again.value, again.trials, int(revision[values.visit[value]]))
+            for value, again in plan.retaken.items()
+        },
     )
     grown = np.unique(values.trial_value[added & ~new[values.trial_value]])
     if len(grown):

@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from psycopg import Error as PostgresError
-from sqlalchemy import String, func, insert, select, text, type_coerce, update
+from sqlalchemy import String, delete, func, insert, select, text, type_coerce, update
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from casebook.domain.sides import Side
-from casebook.domain.visits import MissingReason
+from casebook.domain.visits import MissingReason, Value
 from casebook.storage.tables import (
     IdentityRow,
     MetricRow,
@@ -121,6 +121,16 @@ def known_runners(session: Session, clinic_id: int) -> dict[str, KnownRunner]:
     return {
         code: KnownRunner(runner_id=key, born=exact or (date(year, 1, 1) if year else None))
         for code, key, year, exact in rows
+    }
+
+
+def identities_of(
+    session: Session, runner_ids: Iterable[int]
+) -> dict[int, tuple[str, str, date | None]]:
+    """Given name, family name and birth date by runner; those without any left out."""
+    return {
+        row["runner_id"]: (row["given_name"], row["family_name"], row["birth_date"])
+        for row in rows_of(session, IdentityRow.runner_id, runner_ids)
     }
 
 
@@ -288,6 +298,46 @@ def rewrite_summaries(session: Session, rows: Sequence[Mapping[str, Any]]) -> No
     """Write n, mean and SD of values that have got further trials."""
     if rows:
         session.execute(update(ValueRow), list(rows))
+
+
+def replace_values(
+    session: Session, values: Mapping[int, tuple[Value, Mapping[int, float], int]]
+) -> None:
+    """Write values over stored ones.
+
+    Parameters
+    ----------
+    values : mapping of int to (Value, mapping, int)
+        By id: the value, its trials by number, the revision that brings it.
+    """
+    for part in _parts(values):
+        session.execute(
+            delete(TrialRow).where(TrialRow.value_id.in_(part)),
+            execution_options={"synchronize_session": False},
+        )
+    if values:
+        session.execute(
+            update(ValueRow),
+            [
+                {
+                    "id": key,
+                    "n_trials": value.n_trials,
+                    "mean": value.mean,
+                    "sd": value.sd,
+                    "missing_reason": value.missing_reason,
+                    "marking_sd": value.marking_sd,
+                    "saved_in": saved_in,
+                }
+                for key, (value, _, saved_in) in values.items()
+            ],
+        )
+    trials = [
+        {"value_id": key, "number": number, "reading": reading}
+        for key, (_, by_number, _) in values.items()
+        for number, reading in by_number.items()
+    ]
+    if trials:
+        session.execute(insert(TrialRow), trials)
 
 
 def bump_runners(session: Session, runner_ids: Iterable[int]) -> None:

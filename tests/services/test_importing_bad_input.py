@@ -243,8 +243,9 @@ def test_a_runner_code_that_differs_in_capitals_or_blanks_only_is_asked_about(
     imported(sqlite_casebook, tmp_path, "runner\nRun 01\n")
     table = f"{HEADER}\nrun01,2026-03-02,cadence,none,1,170\n"
     report = imported(sqlite_casebook, tmp_path, table)
-    assert (report.added, report.new_runners) == (1, ("run01",))
-    assert places(report.warnings) == [("similar_runner", 2, "runner", "run01")]
+    assert (report.added, report.new_runners) == (0, ())
+    assert places(report.problems) == [("similar_runner", 2, "runner", "run01")]
+    assert "may be 'Run 01'" in report.problems[0].message
 
 
 WIDE = [
