@@ -38,7 +38,7 @@ def register_runner(
         When the code is taken.
     """
     runner = replace(runner, code=clean_code(runner.code))
-    problems = (*_runner_problems(runner, clock.today()), *_identity_problems(runner, identity))
+    problems = (*runner_problems(runner, clock.today()), *_identity_problems(runner, identity))
     if problems:
         raise InputRefused(problems)
     if runner.registered_on is None:
@@ -54,7 +54,8 @@ def register_runner(
         unit.commit()
 
 
-def _runner_problems(runner: Runner, today: date) -> tuple[Problem, ...]:
+def runner_problems(runner: Runner, today: date) -> tuple[Problem, ...]:
+    """What is wrong with a runner's data."""
     checks = (
         ("birth_year", runner.birth_year, EARLIEST_BIRTH, today.year, "a year"),
         ("height_cm", runner.height_cm, 50, 260, "centimetres"),
@@ -113,7 +114,7 @@ def _identity_problems(runner: Runner, identity: Identity | None) -> tuple[Probl
     return tuple(problems)
 
 
-def _refuse_days(
+def refuse_days(
     first_day: tuple[str, date], last_day: tuple[str, date | None], *, code: str, first: str
 ) -> None:
     """Refuse a first or last day in the future, and a last day before the first."""
@@ -227,7 +228,7 @@ def record_injury(casebook: Casebook, injury: Injury, *, by: str = "") -> None:
     Conflict
         When this complaint (same region, pathology, side and onset) stands already.
     """
-    _refuse_days(
+    refuse_days(
         ("onset_on", injury.onset_on),
         ("returned_on", injury.returned_on),
         code="return_before_onset",
@@ -263,7 +264,7 @@ def record_consent(casebook: Casebook, consent: Consent, *, by: str = "") -> Non
     Conflict
         When it stands already and nothing is new, or it was withdrawn on another day.
     """
-    _refuse_days(
+    refuse_days(
         ("given_on", consent.given_on),
         ("withdrawn_on", consent.withdrawn_on),
         code="withdrawn_before_given",

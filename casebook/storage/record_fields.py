@@ -14,7 +14,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from enum import Enum
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from sqlalchemy import Date, inspect
 from sqlalchemy import Enum as SqlEnum
@@ -111,6 +111,20 @@ def plain(content: object) -> Was:
     if isinstance(content, date):
         return content.isoformat()
     return content
+
+
+def type_of(subject: Subject, name: str) -> type:
+    """Python type of a column's contents."""
+    kind: Any = inspect(ROW_OF[subject]).columns[name].type
+    if isinstance(kind, SqlEnum) and kind.enum_class is not None:
+        return kind.enum_class
+    return datetime if isinstance(kind, UtcDateTime) else cast("type", kind.python_type)
+
+
+def must_be_given(subject: Subject, name: str) -> bool:
+    """Whether a column can be neither null nor an empty text."""
+    column = inspect(ROW_OF[subject]).columns[name]
+    return not column.nullable and column.default is None
 
 
 def content_of(subject: Subject, name: str, told: Was) -> object:

@@ -116,6 +116,19 @@ def find_visit(
     )
 
 
+def find_visit_by_id(session: Session, visit_id: int, *, to_add: bool = False) -> KeptVisit | None:
+    """A visit by its id, as `find_visit`."""
+    place = session.execute(
+        select(VisitRow.runner_id, RunnerRow.code, VisitRow.visited_on, VisitRow.session)
+        .join(RunnerRow, RunnerRow.id == VisitRow.runner_id)
+        .where(VisitRow.id == visit_id)
+    ).first()
+    if place is None:
+        return None
+    runner_id, code, visited_on, number = place
+    return find_visit(session, runner_id, code, visited_on, number, to_add=to_add)
+
+
 def visit_days(session: Session, runner_id: int) -> tuple[tuple[date, int], ...]:
     """Day and session of every visit of a runner, oldest first."""
     rows = session.execute(
