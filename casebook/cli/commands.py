@@ -11,6 +11,7 @@ from casebook import __version__
 from casebook.cli.attaching import attach, attachments
 from casebook.cli.backing_up import backup, restore
 from casebook.cli.growth import growth
+from casebook.cli.importing import decided, imports, undo_import, write_questions
 from casebook.cli.mapping import mappings_of, propose_mapping
 from casebook.cli.marks import EPILOG as MARKS_EPILOG
 from casebook.cli.marks import marks
@@ -148,7 +149,7 @@ def init(
     short_help="Import CSV tables and workbooks, all or nothing.",
     epilog=tables_help(),
 )
-def import_(
+def import_(  # noqa: PLR0913 - each is an option
     files: Annotated[
         list[Path],
         typer.Argument(
@@ -179,6 +180,18 @@ def import_(
             help="Refuse visits of runners who are not registered, instead of registering them.",
         ),
     ] = False,
+    write_decisions: Annotated[
+        Path | None,
+        typer.Option(
+            "--write-decisions",
+            metavar="FILE",
+            help="Write what only you can decide into this file, to be filled in.",
+        ),
+    ] = None,
+    decide: Annotated[
+        Path | None,
+        typer.Option("--decide", metavar="FILE", help="Take the decisions of this file."),
+    ] = None,
     by: Annotated[
         str, typer.Option("--by", metavar="USER", help="Code of the user who imports.")
     ] = "",
@@ -192,6 +205,10 @@ def import_(
     header. A tidy table of visits has a row for each trial, with the columns
     runner, visit_date, metric, side, trial, value; a wide one has a row for each visit, with
     columns such as knee_flexion_midstance_left. Every table and column is described below.
+
+    What differs from what is stored, stands twice, or may be about a runner you have already,
+    is asked and never settled in silence: --write-decisions writes the questions side by side
+    into a file, and --decide takes it with your choices.
     """
     from casebook.cli import progress, showing
     from casebook.cli.opening import opened
@@ -201,12 +218,14 @@ def import_(
             casebook,
             files,
             mappings=mappings_of(casebook, files, mapping),
+            decisions=decided(decide),
             dry_run=dry_run,
             day_first=day_first,
             known_runners_only=known_runners_only,
             by=by,
         )
     showing.show_import(report, as_json=as_json)
+    write_questions(report, write_decisions)
     if report.problems:
         raise typer.Exit(1)
 
@@ -285,6 +304,8 @@ app.command(
 app.command(name="propose-mapping", short_help="Propose what a spreadsheet's columns hold.")(
     propose_mapping
 )
+app.command(short_help="List the imports that stored something.")(imports)
+app.command(name="undo-import", short_help="Take back a whole import.")(undo_import)
 app.command(short_help="Tell the measurement error from repeat measurements.")(repeatability)
 app.command(
     short_help="Compute angles, distances and times from marked points.", epilog=MARKS_EPILOG

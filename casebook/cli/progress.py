@@ -8,6 +8,7 @@ from pathlib import Path
 
 from tqdm import tqdm
 
+from casebook.domain.decisions import Decisions
 from casebook.intake.mapping import FileMapping
 from casebook.services.importing import ImportReport, import_files
 from casebook.services.keeping import Casebook
@@ -18,6 +19,7 @@ def import_with_progress(
     files: Sequence[Path],
     *,
     mappings: Mapping[Path, FileMapping] | None = None,
+    decisions: Decisions | None = None,
     dry_run: bool = False,
     day_first: bool = False,
     known_runners_only: bool = False,
@@ -41,6 +43,7 @@ def import_with_progress(
             casebook,
             files,
             mappings=mappings,
+            decisions=decisions,
             dry_run=dry_run,
             day_first=day_first,
             known_runners_only=known_runners_only,

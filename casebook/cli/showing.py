@@ -55,12 +55,14 @@ class Notes:
         return f" [{self.numbers.setdefault(words, len(self.numbers) + 1)}]" if words else ""
 
 
-def _console() -> Console:
+def terminal() -> Console:
+    """Where words and tables for a person go."""
     width = None if sys.stdout.isatty() else WIDTH_WITHOUT_TERMINAL
     return Console(width=width, highlight=False, emoji=False, markup=False, soft_wrap=False)
 
 
-def _table(*columns: str, right: Iterable[str] = ()) -> Table:
+def plain_table(*columns: str, right: Iterable[str] = ()) -> Table:
+    """A table with these columns, and without lines between them."""
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False)
     for column in columns:
         table.add_column(column, justify="right" if column in right else "left")
@@ -88,7 +90,7 @@ def show_review(review: Review, *, as_json: bool, unfolded: bool = False) -> Non
             }
         )
         return
-    console = _console()
+    console = terminal()
     dates = [visit.visited_on for visit in review.visits]
     span = f", {min(dates)} to {max(dates)}" if dates else ""
     number = len(dates)
@@ -108,7 +110,7 @@ def _show_verdicts(
         return
     notes = Notes()
     columns = ("metric", "side", "baseline", "now", "change", "MDC95", "verdict", "error", "alike")
-    table = _table(*columns, right=("baseline", "now", "change", "MDC95"))
+    table = plain_table(*columns, right=("baseline", "now", "change", "MDC95"))
     shown = ""
     for verdict in verdicts:
         metric = metrics[verdict.metric]
@@ -198,11 +200,11 @@ def show_flags(found: FlagList, *, as_json: bool) -> None:
             }
         )
         return
-    console = _console()
+    console = terminal()
     if not found.flags:
         console.print("No open flag.")
     else:
-        table = _table("runner", "visit", "why", "what", "acknowledged")
+        table = plain_table("runner", "visit", "why", "what", "acknowledged")
         for flag in found.flags:
             table.add_row(
                 Text(flag.runner),
@@ -228,8 +230,9 @@ def show_import(report: ImportReport, *, as_json: bool) -> None:
     _show_problems("", report.problems, report.more_problems)
     if report.problems:
         number = len(report.problems) + report.more_problems
+        what = "mend or decide" if report.questions else "mend"
         typer.echo(
-            f"Nothing was stored: {number} problem{'s' * (number != 1)} to mend first.", err=True
+            f"Nothing was stored: {number} problem{'s' * (number != 1)} to {what} first.", err=True
         )
     elif not as_json:
         _show_import_done(report)
@@ -244,20 +247,23 @@ def _show_problems(before: str, problems: Sequence[Problem], more: int) -> None:
 
 
 def _show_import_done(report: ImportReport) -> None:
-    console = _console()
-    if report.added == 0 and not report.new_runners:
+    console = terminal()
+    if report.added == 0 and not report.new_runners and not report.left_out:
         console.print(f"Nothing new: all {report.read} that were read are stored already.")
         return
     done = "would add" if report.dry_run else "added"
-    table = _table("file", "table", "read", done, "there already", right=("read", done))
+    table = plain_table(
+        "file", "table", "read", done, "there already", "left out", right=("read", done)
+    )
     for file in report.files:
-        table.add_row(
-            Text(file.file), file.table, str(file.read), str(file.added), str(file.unchanged)
-        )
+        numbers = (file.read, file.added, file.unchanged, file.left_out)
+        table.add_row(Text(file.file), file.table, *(str(number) for number in numbers))
     console.print(table)
     console.print(f"\n{done.capitalize()} {report.added} of {report.read} values and records.")
     if report.new_runners:
         console.print(f"Runners met for the first time: {', '.join(report.new_runners)}")
+    if report.run_id is not None:
+        console.print(f"This was import {report.run_id}; `casebook undo-import` takes it back.")
     if report.dry_run:
         console.print("Dry run: nothing was stored.")
 
@@ -267,10 +273,10 @@ def show_check(report: CheckReport, *, as_json: bool) -> None:
     if as_json:
         print_object({"ok": report.ok, "parts": plainly(report.parts)})
     else:
-        table = _table("part", "found", "detail")
+        table = plain_table("part", "found", "detail")
         for part in report.parts:
             table.add_row(Text(part.name), "fine" if part.ok else "WRONG", Text(part.detail))
-        _console().print(table)
+        terminal().print(table)
     for part in report.parts:
         if not part.ok:
             typer.echo(f"{part.name}: {part.detail}", err=True)
