@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -13,9 +14,12 @@ import pandas as pd
 import streamlit as st
 
 from app import sidebar, state
+from app.mapping_form import Asked, ask_mapping, forget_proposals
 from app.messages import count_words, plain
 from casebook.domain.errors import Problem
+from casebook.intake.mapping import FileMapping
 from casebook.services.importing import FileReport, ImportReport, import_files
+from casebook.services.mapping import remember_mapping
 
 if TYPE_CHECKING:
     from streamlit.runtime.uploaded_file_manager import UploadedFile
@@ -24,17 +28,30 @@ MOST_PROBLEMS_SHOWN = 200
 CHECKED = "import_checked"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choices:
+    """How the files are to be imported; `mappings` has one entry for each upload."""
+
+    mappings: tuple[FileMapping | None, ...] = ()
+    day_first: bool = False
+    known_only: bool = False
+    remember: bool = False
+
+
 def show() -> None:
     """The page."""
     st.title("Import")
     state.show_notice()
     st.markdown(
-        "Bring in tables as CSV files: visits (one reading a row, or one visit a row), runners, "
-        "complaints, programmes and more. The kind of a table is told by its header. All files "
-        "of one import are stored together, or none of them."
+        "Bring in visits, runners, complaints, programmes and more, from CSV files and from "
+        "workbooks (.xlsx). Where columns have names of their own, you say once what they hold. "
+        "All files of one import are stored together, or none of them."
     )
     uploads = st.file_uploader(
-        "CSV files", type=["csv", "txt"], accept_multiple_files=True, key="import_uploads"
+        "CSV files and workbooks",
+        type=["csv", "txt", "xlsx", "xlsm"],
+        accept_multiple_files=True,
+        key="import_uploads",
     )
     first, second = st.columns(2)
     day_first = first.checkbox(
@@ -50,9 +67,22 @@ def show() -> None:
     )
     if not uploads:
         return
-    mark = _mark(uploads, day_first=day_first, known_only=known_only)
-    if st.button("Check the files", key="import_check", icon=":material/fact_check:"):
-        report = _run(uploads, day_first=day_first, known_only=known_only, dry_run=True)
+    asked = [ask_mapping(state.opened_casebook(), upload) for upload in uploads]
+    remember = _ask_to_remember(asked)
+    choices = Choices(
+        mappings=tuple(one.mapping for one in asked),
+        day_first=day_first,
+        known_only=known_only,
+        remember=remember,
+    )
+    mark = _mark(uploads, choices)
+    if st.button(
+        "Check the files",
+        key="import_check",
+        icon=":material/fact_check:",
+        disabled=any(one.is_open for one in asked),
+    ):
+        report = _run(uploads, choices, dry_run=True)
         st.session_state[CHECKED] = (mark, report)
     checked = st.session_state.get(CHECKED)
     if checked is None or checked[0] != mark:
@@ -60,10 +90,16 @@ def show() -> None:
         return
     _show_report(checked[1], dry_run=True)
     if checked[1].ok:
-        _offer_import(uploads, day_first=day_first, known_only=known_only)
+        _offer_import(uploads, choices)
 
 
-def _offer_import(uploads: list[UploadedFile], *, day_first: bool, known_only: bool) -> None:
+def _ask_to_remember(asked: list[Asked]) -> bool:
+    return any(one.mapping for one in asked) and st.checkbox(
+        "Remember this for files with the same columns", value=True, key="import_remember"
+    )
+
+
+def _offer_import(uploads: list[UploadedFile], choices: Choices) -> None:
     if not state.who():
         sidebar.choose_user(state.opened_casebook(), place="import")
         if not state.who():
@@ -76,19 +112,28 @@ def _offer_import(uploads: list[UploadedFile], *, day_first: bool, known_only: b
         disabled=not state.who(),
     ):
         return
-    report = _run(uploads, day_first=day_first, known_only=known_only, dry_run=False)
+    report = _run(uploads, choices, dry_run=False)
     st.session_state.pop(CHECKED, None)
+    if report.ok and choices.remember:
+        _remember(uploads, choices)
     _show_report(report, dry_run=False)
 
 
-def _mark(uploads: list[UploadedFile], *, day_first: bool, known_only: bool) -> str:
+def _remember(uploads: list[UploadedFile], choices: Choices) -> None:
+    for upload, mapping in zip(uploads, choices.mappings, strict=True):
+        if mapping is not None:
+            remember_mapping(
+                state.opened_casebook(), mapping, name=Path(upload.name).name, by=state.who()
+            )
+    forget_proposals()
+
+
+def _mark(uploads: list[UploadedFile], choices: Choices) -> str:
     sums = [(one.name, hashlib.sha256(one.getvalue()).hexdigest()) for one in uploads]
-    return repr((sums, day_first, known_only))
+    return repr((sums, replace(choices, remember=False)))
 
 
-def _run(
-    uploads: list[UploadedFile], *, day_first: bool, known_only: bool, dry_run: bool
-) -> ImportReport:
+def _run(uploads: list[UploadedFile], choices: Choices, *, dry_run: bool) -> ImportReport:
     bar = st.progress(0.0, text="Reading …")
 
     def told(done: int, whole: int, words: str) -> None:
@@ -99,9 +144,14 @@ def _run(
             return import_files(
                 state.opened_casebook(),
                 paths,
+                mappings={
+                    path: mapping
+                    for path, mapping in zip(paths, choices.mappings, strict=True)
+                    if mapping is not None
+                },
                 dry_run=dry_run,
-                day_first=day_first,
-                known_runners_only=known_only,
+                day_first=choices.day_first,
+                known_runners_only=choices.known_only,
                 by=state.who(),
                 progress=told,
             )

@@ -93,7 +93,7 @@ class SheetProposal:
         return tuple(column.use.header for column in self.columns)
 
 
-def propose(grid: Grid, metrics: Iterable[Metric]) -> SheetProposal:
+def propose(grid: Grid, metrics: Iterable[Metric], row_is: RowIs | None = None) -> SheetProposal:
     """Propose what a sheet's columns hold.
 
     Parameters
@@ -101,6 +101,8 @@ def propose(grid: Grid, metrics: Iterable[Metric]) -> SheetProposal:
     grid : Grid
     metrics : iterable of Metric
         The catalogue.
+    row_is : RowIs, optional
+        What a row stands for, where somebody has said it.
     """
     known = {metric.key: metric for metric in metrics}
     row, header_rows = _header(grid, known)
@@ -109,7 +111,7 @@ def propose(grid: Grid, metrics: Iterable[Metric]) -> SheetProposal:
         _evidence(header, column) for header, column in zip(body.headers, body.columns, strict=True)
     ]
     evidence = [one for one in evidence if one.texts or not one.header.startswith("(column ")]
-    row_is = _row_is(evidence, known)
+    row_is = row_is or _row_is(evidence, known)
     columns = _columns(evidence, row_is, known)
     uses = {one.use.header: one for one in columns}
     words = _words(body, columns, known) if row_is is RowIs.VALUE else ()

@@ -227,7 +227,7 @@ def propose_metric(
         return own
     parts = take_apart(one.header)
     exact = [metric for metric in metrics.values() if _is_named(parts, metric)]
-    exact = [metric for metric in exact if _unit_fits(parts.unit, metric) != "no"]
+    exact = [metric for metric in exact if unit_fits(parts.unit, metric) != "no"]
     near = _near(parts, metrics, [metric.key for metric in exact])
     fits = [use for metric in (*exact, *near) for use in _uses(one, parts, metric, by_column)]
     doubt = _doubt(parts, exact, by_column=by_column, repeats=repeats)
@@ -294,7 +294,7 @@ def _is_named(parts: HeaderParts, metric: Metric) -> bool:
     return "strength" in parts.words and parts.words - BESIDE_STRENGTH in names
 
 
-def _unit_fits(unit: str, metric: Metric) -> str:
+def unit_fits(unit: str, metric: Metric) -> str:
     """'yes', 'no', or 'mass' where kilograms stand for a force; 'yes' without a unit."""
     if not unit:
         return "yes"
@@ -308,7 +308,7 @@ def _unit_fits(unit: str, metric: Metric) -> str:
 def _near(parts: HeaderParts, metrics: Mapping[str, Metric], known: list[str]) -> list[Metric]:
     scored = []
     for metric in metrics.values():
-        if metric.key in known or _unit_fits(parts.unit, metric) == "no":
+        if metric.key in known or unit_fits(parts.unit, metric) == "no":
             continue
         shared = max(
             (len(parts.words & name) / len(parts.words | name) for name in _names(metric)),
@@ -338,7 +338,7 @@ def _uses(
     else:
         sides = ("",) if by_column else ("left", "right")
     units = [parts.unit] if parts.unit else _fitting_units(one, metric)
-    if _unit_fits(parts.unit, metric) == "mass":
+    if unit_fits(parts.unit, metric) == "mass":
         units = ["kgf" if "k" in parts.unit.casefold() else "lbf"]
     own = units[:1] == [metric.unit]
     for side in sides:
@@ -385,7 +385,7 @@ def _number_doubt(
         return ""
     if one.given and one.numeric < NUMERIC:
         return "many of its cells are no numbers"
-    if parts.unit and _unit_fits(parts.unit, metric) != "yes":
+    if parts.unit and unit_fits(parts.unit, metric) != "yes":
         return f"the unit '{parts.unit}' is one of mass and not of force"
     units = [parts.unit] if parts.unit else _fitting_units(one, metric)
     if not units or not _lies_within(one, metric, units[0]):

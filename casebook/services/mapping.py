@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -126,8 +126,16 @@ def _is_named(source: Source) -> bool:
     return any(problem.code == "column_twice" for problem in source.problems)
 
 
-def propose_mapping(casebook: Casebook, path: Path) -> FileProposal:
+def propose_mapping(
+    casebook: Casebook, path: Path, rows: Mapping[str, RowIs] | None = None
+) -> FileProposal:
     """Propose what the columns of a file hold, or take up what was settled for its shape.
+
+    Parameters
+    ----------
+    path : Path
+    rows : mapping of str to RowIs, optional
+        For some of the sheets what a row of theirs stands for.
 
     Raises
     ------
@@ -135,7 +143,8 @@ def propose_mapping(casebook: Casebook, path: Path) -> FileProposal:
         When the file as a whole cannot be read.
     """
     metrics = list_metrics(casebook)
-    proposals = tuple(propose(grid, metrics) for grid in read_grids(path))
+    said = rows or {}
+    proposals = tuple(propose(grid, metrics, said.get(grid.sheet)) for grid in read_grids(path))
     shapes = [shape_of(one.headers) for one in proposals]
     with reading(casebook.engine) as unit:
         kept = import_mappings.contents_by_shape(unit, casebook.clinic_id, set(shapes))
@@ -143,6 +152,8 @@ def propose_mapping(casebook: Casebook, path: Path) -> FileProposal:
     remembered = []
     for one, shape in zip(proposals, shapes, strict=True):
         known = _remembered(kept.get(shape), one, metrics)
+        if known is not None and said.get(one.mapping.sheet, known.row_is) is not known.row_is:
+            known = None
         sheets.append(known or one.mapping)
         remembered.append(known is not None)
     return FileProposal(
