@@ -326,6 +326,9 @@ class LinkScore:
         the metric's unit or that of its asymmetry.
     error : float or None
         Changes up to this are within error (MDC at 95 %).
+    asked : float or None
+        The amount that it is held against: what was predicted, but no more than the whole of
+        an asymmetry that should go towards zero.
     extent : Extent or None
         Only where it moved as predicted.
     detail : str
@@ -337,6 +340,7 @@ class LinkScore:
     on_date: date | None
     moved: float | None
     error: float | None
+    asked: float | None = None
     reason: LinkReason | None = None
     extent: Extent | None = None
     detail: str = ""

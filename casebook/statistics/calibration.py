@@ -304,6 +304,55 @@ def calibration_of(
     )
 
 
+def calibration_words(found: Calibration, *, left_out: int = 0) -> str:
+    """How often predictions held and how well their sureness was stated, in plain words.
+
+    Parameters
+    ----------
+    found : Calibration
+    left_out : int
+        Hypotheses that could not be told and are not among those counted.
+
+    Returns
+    -------
+    str
+        Two or three sentences; no cause is named.
+
+    References
+    ----------
+    None: words for the numbers.
+
+    Examples
+    --------
+    >>> calibration_words(calibration_of([Forecast(sureness=0.9, held=False)] * 4)[0])
+    'Of 4 hypotheses that could be told, 0 held (0 %, 95 % interval 0 % to 49 %); the sureness \
+stated before was 90 % on average, more than held. Brier score 0.81 (0 is perfect; 0.00 is what \
+stating the overall share each time would have scored). With fewer than 10, this says little yet.'
+    """
+    held, parts = found.held, found.brier
+    sureness = {
+        True: "more than held",
+        False: "less than held",
+        None: "which fits what held, as far as so many can tell",
+    }[found.surer_than_right]
+    told = (
+        f"Of {held.total} hypothes{'is' if held.total == 1 else 'es'} that could be told, "
+        f"{held.count} held ({_percent(held.share)}, 95 % interval {_percent(held.low)} to "
+        f"{_percent(held.high)}); the sureness stated before was {_percent(found.mean_sureness)} "
+        f"on average, {sureness}. Brier score {parts.score:.2f} (0 is perfect; "
+        f"{parts.uncertainty:.2f} is what stating the overall share each time would have scored)."
+    )
+    if found.too_few:
+        told += f" With fewer than {FEWEST_FORECASTS}, this says little yet."
+    if left_out:
+        told += f" {left_out} more could not be told and are not counted."
+    return told
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
+
+
 def _calibration(kind: str, forecasts: Sequence[Forecast], edges: Sequence[float]) -> Calibration:
     sureness = np.array([forecast.sureness for forecast in forecasts], dtype=float)
     held = np.array([forecast.held for forecast in forecasts], dtype=float)

@@ -67,7 +67,8 @@ def score_link(link: Link, verdict: Verdict | None) -> LinkScore:
         its MDC. Did not move: it is not, the MDC is small enough to have seen the predicted
         amount, and what was seen lies farther from that amount than the error reaches (so
         that a runner who did change by it is told otherwise in 2.5 % of cases). Else it can't
-        be said. Towards zero, the change is that of the asymmetry's size.
+        be said. Towards zero, the change is that of the asymmetry's size, and no more than
+        the whole of it is asked for.
 
         What should stay still: without an amount it moved where the change is larger than
         its MDC. With one, it stayed still where the change's 95 % interval lies within that
@@ -295,8 +296,17 @@ def _that_way(direction: TargetDirection, verdict: Verdict) -> float:
     return change if direction is TargetDirection.UP else -change
 
 
+def _asked(link: Link, verdict: Verdict) -> float:
+    """No asymmetry can shrink by more than it was."""
+    amount = link.amount or 0.0
+    if link.direction is TargetDirection.TOWARDS_ZERO:
+        return min(amount, abs(verdict.baseline or 0.0))
+    return amount
+
+
 def _moved(link: Link, verdict: Verdict, moved: float, error: float) -> LinkScore:
-    short = (link.amount or 0.0) - moved
+    asked = _asked(link, verdict)
+    short = asked - moved
     call, reason, extent = LinkCall.CANNOT_SAY, None, None
     if moved > error + _ROUNDING:
         call = LinkCall.AS_PREDICTED
@@ -304,7 +314,7 @@ def _moved(link: Link, verdict: Verdict, moved: float, error: float) -> LinkScor
         extent = Extent.AT_LEAST if short <= 0 else Extent.LESS if beyond else Extent.NOT_TOLD_APART
     elif moved < -error - _ROUNDING:
         call = LinkCall.OTHER_WAY
-    elif (link.amount or 0.0) < error:
+    elif asked < error:
         reason = LinkReason.TOO_SMALL_TO_SEE
     elif short <= error:
         reason = LinkReason.NOT_RULED_OUT
@@ -316,6 +326,7 @@ def _moved(link: Link, verdict: Verdict, moved: float, error: float) -> LinkScor
         on_date=verdict.latest_date,
         moved=moved,
         error=error,
+        asked=asked,
         reason=reason,
         extent=extent,
     )

@@ -96,6 +96,7 @@ def test_how_far_it_went_is_told_against_what_was_predicted() -> None:
     assert told == [Extent.AT_LEAST, Extent.NOT_TOLD_APART, Extent.LESS]
 
 
+@pytest.mark.simulated
 @pytest.mark.parametrize("truth", [0.0, 10.0])
 def test_simulated_runners_are_told_wrongly_as_seldom_as_stated(truth: float) -> None:
     """SE 2, MDC 3.92, 10 predicted: wrong in 2.5 % of cases, up to Monte Carlo error."""
@@ -117,6 +118,8 @@ def test_an_asymmetry_goes_towards_zero_by_its_size_and_not_by_crossing_over() -
     assert score_link(link, shrunk).moved == 9.0
     assert score_link(link, grown).call is LinkCall.OTHER_WAY
     assert score_link(link, over).reason is LinkReason.CROSSED_OVER
+    whole = score_link(replace(link, amount=50.0), shrunk)
+    assert (whole.asked, whole.extent) == (12.0, Extent.NOT_TOLD_APART)
     signed = a_link(direction=TargetDirection.UP, amount=6.0, on=TargetOn.ASYMMETRY)
     assert score_link(signed, over).call is LinkCall.AS_PREDICTED
 
@@ -169,6 +172,7 @@ def test_staying_still_is_shown_and_not_merely_not_disproved(
     assert (score.call, score.reason) == (call, reason)
 
 
+@pytest.mark.simulated
 def test_a_runner_who_moved_by_the_tolerance_is_called_still_as_seldom_as_stated() -> None:
     se, runs = 1.0, 2000
     errors = np.random.default_rng(7).normal(5.0, se, runs)

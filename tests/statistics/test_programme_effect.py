@@ -210,6 +210,7 @@ def test_where_nothing_is_known_of_the_error_later_nothing_is_beyond_the_expecte
     assert found.beyond_regression is None
 
 
+@pytest.mark.simulated
 @pytest.mark.parametrize("truth", [0.0, 8.0])
 def test_simulated_runners_are_told_wrongly_as_seldom_as_stated(truth: float) -> None:
     generator, runs = np.random.default_rng(20261127), 500

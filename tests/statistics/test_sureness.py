@@ -16,6 +16,7 @@ from casebook.statistics.calibration import (
     brier_parts,
     brier_score,
     calibration_of,
+    calibration_words,
     reliability_points,
 )
 from casebook.statistics.proportions import exact, wilson
@@ -187,3 +188,22 @@ def test_too_few_forecasts_make_no_diagram_and_one_kind_needs_no_second_line() -
     assert found.surer_than_right is False
     assert found.brier.skill is None
     assert calibration_of([]) == ()
+
+
+@pytest.mark.parametrize(
+    ("sureness", "held", "words"),
+    [(0.7, 7, "which fits what held"), (0.99, 3, "more than held"), (0.05, 9, "less than held")],
+)
+def test_the_words_say_whether_the_sureness_fits(sureness: float, held: int, words: str) -> None:
+    forecasts = [Forecast(sureness=sureness, held=number < held) for number in range(10)]
+    told = calibration_words(calibration_of(forecasts)[0], left_out=2)
+    assert f"{held} held ({10 * held} %" in told
+    assert words in told
+    assert "says little" not in told
+    assert told.endswith("2 more could not be told and are not counted.")
+
+
+def test_one_hypothesis_is_one_and_says_little() -> None:
+    told = calibration_words(calibration_of([Forecast(sureness=0.6, held=True)])[0])
+    assert told.startswith("Of 1 hypothesis that could be told, 1 held (100 %")
+    assert told.endswith("With fewer than 10, this says little yet.")
