@@ -140,6 +140,9 @@ def thumbnail_of(content: bytes, *, longest: int = THUMBNAIL_PIXELS) -> bytes:
             # A JPEG is read at a fraction of its size where that is enough.
             picture.draft(None, (2 * longest, 2 * longest))
             upright = ImageOps.exif_transpose(picture)
+            if upright.mode.startswith("I"):
+                # 16 bits of grey: the small picture shows the upper eight.
+                upright = upright.convert("I").point(lambda grey: grey * (1 / 256)).convert("L")
             upright.thumbnail((longest, longest))
             out = BytesIO()
             plain = upright.convert("RGBA" if upright.has_transparency_data else "RGB")

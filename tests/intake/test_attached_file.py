@@ -206,3 +206,19 @@ def test_damaged_bytes_are_refused_in_words_or_kept_as_a_file_that_can_be_drawn(
     assert kept
     assert refusals
     assert all(told.startswith("x: ") for told in refusals)
+
+
+@pytest.mark.parametrize("mode", ["1", "L", "LA", "P", "RGBA", "I;16", "CMYK"])
+def test_a_picture_of_any_common_depth_is_shown_small_as_bright_as_it_is(mode: str):
+    grey = Image.new("L", (90, 60), 0)
+    grey.paste(200, (45, 0, 90, 60))
+    deep = Image.fromarray(np.asarray(grey).astype("uint16") * 256)
+    out = BytesIO()
+    (deep if mode == "I;16" else grey.convert("RGB").convert(mode)).save(
+        out, "JPEG" if mode == "CMYK" else "PNG"
+    )
+    kept = read_attached_file("x", out.getvalue())
+    small = np.asarray(Image.open(BytesIO(thumbnail_of(kept.content, longest=30))).convert("L"))
+    assert small.shape == (20, 30)
+    assert small[10, 4] < 8
+    assert 190 <= small[10, 25] <= 255
