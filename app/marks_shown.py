@@ -8,6 +8,7 @@ import streamlit as st
 from app.messages import count_words, plain
 from app.words import SIDES, metric_words
 from casebook.domain.marking import LANDMARK_WORDS, LANDMARKS_OF, VIEW_WORDS, note_lines
+from casebook.domain.sides import Side
 from casebook.domain.wording import number_words, unit_words
 from casebook.services.marking import MarksRead
 from casebook.statistics.geometry_measure import asymmetry_words
@@ -117,6 +118,10 @@ def _errors_used(read: MarksRead) -> str:
 NEGLIGIBLE = 1e-9
 
 
+def _side(side: Side) -> str:
+    return "–" if side is Side.NONE else SIDES[side]
+
+
 def _cell(number: float | None, *, signed: bool = False) -> str:
     """A number whose unit stands with the metric's name."""
     if number is not None and not signed and abs(number) < NEGLIGIBLE:
@@ -131,7 +136,7 @@ def _values_table(read: MarksRead) -> pd.DataFrame:
         rows.append(
             {
                 "Metric": metric_words(metric),
-                "Side": SIDES[value.side],
+                "Side": _side(value.side),
                 "Mean": _cell(value.mean),
                 "Trials": len(value.trials),
                 "Error of one trial": _cell(value.own_sd),
@@ -162,7 +167,7 @@ def _trials_table(read: MarksRead) -> pd.DataFrame:
         [
             {
                 "Metric": metric_words(read.metrics[value.metric]),
-                "Side": SIDES[value.side],
+                "Side": _side(value.side),
                 "Seen": VIEW_WORDS[value.view],
                 "Frame": trial.frame,
                 "Value": _cell(trial.value),

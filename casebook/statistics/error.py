@@ -117,7 +117,8 @@ def sem_from_parts(
     between_sd, within_sd : array_like of float, >= 0
         Between-session and single-trial standard deviation, in the metric's unit.
     floor : array_like of float, >= 0
-        Smallest standard deviation one trial can have (`reading_floor`, `interval_floor`).
+        Smallest standard deviation one trial can have (`reading_floor`, `interval_floor`, and
+        where points were marked the error of marking).
     n : array_like of int, >= 1
         Trials averaged at the visit.
 
