@@ -11,6 +11,7 @@ from casebook import __version__
 from casebook.cli.attaching import attach, attachments
 from casebook.cli.backing_up import backup, restore
 from casebook.cli.growth import growth
+from casebook.cli.history import amend, history, strike_out, undo
 from casebook.cli.importing import decided, imports, undo_import, write_questions
 from casebook.cli.mapping import mappings_of, propose_mapping
 from casebook.cli.marks import EPILOG as MARKS_EPILOG
@@ -285,14 +286,30 @@ def review(
 
 
 @app.command(short_help="Check that a casebook is whole.")
-def check(*, db: Db = None, as_json: Json = False) -> None:
-    """Check that a casebook is whole: file, tables, version, references between rows."""
+def check(
+    *,
+    expected_head: Annotated[
+        str,
+        typer.Option(
+            "--expect-head",
+            metavar="HASH",
+            help="A hash that 'casebook history --head' gave: does that entry still stand?",
+        ),
+    ] = "",
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Check that a casebook is whole: file, tables, version, references, and its history.
+
+    The history is read from its first entry to its last: whether each is what was sealed, and
+    whether what stands is what it says.
+    """
     from casebook.cli import showing
     from casebook.cli.opening import opened
     from casebook.services import keeping
 
     with opened(db) as casebook:
-        report = keeping.check_casebook(casebook)
+        report = keeping.check_casebook(casebook, expected_head=expected_head)
     showing.show_check(report, as_json=as_json)
     if not report.ok:
         raise typer.Exit(1)
@@ -315,3 +332,7 @@ app.command(short_help="Attach still frames and documents to a visit.")(attach)
 app.command(short_help="List what is attached to a runner's visits, or copy it out.")(attachments)
 app.command(short_help="Back the whole casebook up into one file.")(backup)
 app.command(short_help="Restore a backup into a new casebook.")(restore)
+app.command(short_help="Tell who changed what of a runner, when and why.")(history)
+app.command(short_help="Amend what is stored, with a reason.")(amend)
+app.command(name="strike-out", short_help="Strike out values, a visit or a record.")(strike_out)
+app.command(short_help="Undo one entry of the history.")(undo)

@@ -1,0 +1,186 @@
+"""The history in plain words: what was done to what, and what a field was and is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from casebook.domain.history import Act, Entry, Subject, Was, metric_and_side
+from casebook.domain.metrics import Metric, Scale
+from casebook.domain.replaying import REVISION
+from casebook.domain.sides import Side
+from casebook.domain.visits import MissingReason, VisitKind
+from casebook.domain.wording import MISSING_REASONS, VISIT_KINDS, unit_words
+
+ACTS: Final = {
+    Act.RECORDED: "recorded",
+    Act.ADDED: "added to",
+    Act.AMENDED: "amended",
+    Act.STRUCK_OUT: "struck out",
+    Act.UNDONE: "undone",
+    Act.ADOPTED: "taken over from before there was a history",
+}
+SUBJECTS: Final = {
+    Subject.RUNNER: "runner",
+    Subject.IDENTITY: "name and birth date",
+    Subject.CONSENT: "consent",
+    Subject.INJURY: "complaint",
+    Subject.VISIT: "visit",
+    Subject.PROGRAMME: "programme",
+    Subject.BLOCK: "exercise of a programme",
+    Subject.TARGET: "target of a programme",
+    Subject.ADHERENCE: "week of a programme",
+    Subject.ACKNOWLEDGEMENT: "flag seen",
+    Subject.METRIC: "metric",
+    Subject.ERROR_FIGURE: "error figure",
+    Subject.ATTACHMENT: "attached file",
+    Subject.MEASUREMENT_SET: "measurement set",
+    Subject.USER: "user",
+}
+_LABELS: Final = {
+    "visited_on": "date of the visit",
+    "session": "session of the day",
+    "kind": "kind",
+    "speed_km_h": "speed",
+    "incline_pct": "incline",
+    "frames_per_s": "frames a second",
+    "pain_today": "pain today",
+    "view": "camera view",
+    "next_due_on": "next visit due",
+    "birth_year": "birth year",
+    "height_cm": "height",
+    "mass_kg": "mass",
+    "registered_on": "registered on",
+    "given_name": "given name",
+    "family_name": "family name",
+    "birth_date": "birth date",
+    "given_on": "given on",
+    "withdrawn_on": "withdrawn on",
+    "onset_on": "began on",
+    "returned_on": "back to running on",
+    "started_on": "started on",
+    "ended_on": "ended on",
+    "hold_s": "hold",
+    "sessions_per_week": "sessions a week",
+    "week_start": "week from",
+    "sessions_planned": "sessions planned",
+    "sessions_done": "sessions done",
+    "pain_during": "pain during",
+    "pain_morning_after": "pain the morning after",
+    "due_on": "due on",
+    "what": "on",
+    "n_bytes": "size",
+    "sha256": "content (SHA-256)",
+    "metric_id": "metric",
+}
+_UNITS: Final = {
+    "speed_km_h": "km/h",
+    "incline_pct": "%",
+    "pain_today": "of 10",
+    "pain_during": "of 10",
+    "pain_morning_after": "of 10",
+    "height_cm": "cm",
+    "mass_kg": "kg",
+    "hold_s": "s",
+    "n_bytes": "bytes",
+}
+# Who and when stand in the entry itself, and numbers of rows say nothing to a reader.
+UNTOLD: Final = frozenset(
+    {
+        REVISION,
+        "runner_id",
+        "visit_id",
+        "programme_id",
+        "injury_id",
+        "recorded_at",
+        "recorded_by",
+        "acknowledged_by",
+        "acknowledged_at",
+    }
+)
+NOTHING: Final = "nothing"
+
+
+def field_label(name: str, metrics: Mapping[str, Metric]) -> str:
+    """What a field is called: a value by its metric and side, a column in words."""
+    place = metric_and_side(name)
+    if place is None:
+        return _LABELS.get(name, name.replace("_", " "))
+    key, side = place
+    label = metrics[key].label if key in metrics else key
+    return label if side is Side.NONE else f"{label}, {side.value}"
+
+
+def content_words(name: str, content: Was, metrics: Mapping[str, Metric]) -> str:
+    """What a field was or is, with its unit."""
+    if content is None:
+        return NOTHING
+    place = metric_and_side(name)
+    if place is not None:
+        return value_words(content, metrics.get(place[0]))
+    if content is True:
+        return "filled in"
+    if name == "kind" and content in list(VisitKind):
+        return VISIT_KINDS[VisitKind(content)]
+    if isinstance(content, int | float) and not isinstance(content, bool):
+        return f"{_number(content)} {_UNITS.get(name, '')}".strip()
+    if isinstance(content, list):
+        return ", ".join(str(one) for one in content)
+    # Codes come in lower case with underscores; anything typed stays as it was typed.
+    text = str(content)
+    return text.replace("_", " ") if name in _CODED else text
+
+
+_CODED: Final = frozenset(
+    {
+        "kind",
+        "sex",
+        "region",
+        "pathology",
+        "side",
+        "onset",
+        "occurrence",
+        "course",
+        "purpose",
+        "aim",
+        "what",
+        "direction",
+    }
+)
+
+
+def value_words(content: Mapping[str, Any], metric: Metric | None) -> str:
+    """A value as a visit's history holds it."""
+    if "missing" in content:
+        return f"missing: {MISSING_REASONS[MissingReason(content['missing'])]}"
+    unit = unit_words(metric.unit) if metric is not None else ""
+    space = "" if unit in {"°", "%", ""} else " "
+    if "trials" in content:
+        told = ", ".join(_reading(one, metric) for one in content["trials"]) + space + unit
+    else:
+        told = f"{_reading(content['mean'], metric)}{space}{unit} (mean of {content['n']})"
+    if "marking_sd" in content:
+        told += f", marking error {_number(content['marking_sd'])}{space}{unit}"
+    return told
+
+
+def _reading(number: float, metric: Metric | None) -> str:
+    told = _number(number)
+    if metric is None or metric.scale is not Scale.GRADE or not float(number).is_integer():
+        return told
+    means = metric.grades[int(number)] if 0 <= number < len(metric.grades) else ""
+    return f"{told} ({means})" if means else told
+
+
+def _number(number: float) -> str:
+    return f"{number:.10g}".replace("-", "−")
+
+
+def heading_words(entry: Entry) -> str:
+    """What was done to what: 'visit amended'."""
+    what = SUBJECTS[entry.subject]
+    if entry.act is Act.UNDONE:
+        return f"{what}: an earlier change undone"
+    if entry.subject is Subject.ACKNOWLEDGEMENT and entry.act is Act.STRUCK_OUT:
+        return "flag open again"
+    return f"{what} {ACTS[entry.act]}"
