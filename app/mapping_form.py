@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, TypeVar
 import pandas as pd
 import streamlit as st
 
-from app.mapping_form_columns import Box, ask_column, ask_word, holds_words
+from app.mapping_form_columns import Box, ask_columns, ask_word, grouped, holds_words
 from app.messages import count_words, day_words, plain, show_refusal
 from casebook.catalogue.units import unit_words
 from casebook.domain.errors import CasebookError
@@ -49,10 +49,10 @@ KEPT = "import_proposals"
 MOST_KEPT = 40
 MOST_SHOWN = 8
 ROWS = {
-    RowIs.VISIT: "one visit (a column for each metric and side)",
+    RowIs.VISIT: "one visit",
     RowIs.SIDE: "one side of a visit",
-    RowIs.VALUE: "one value (the metric stands in a column)",
-    RowIs.NOTHING: "nothing: leave this sheet out",
+    RowIs.VALUE: "one value",
+    RowIs.NOTHING: "nothing: leave it out",
 }
 FIXED_WORDS = {
     "runner": "Runner's code, for every row of this sheet",
@@ -174,6 +174,8 @@ def _ask_sheet(
         index=list(ROWS).index(proposed.row_is),
         format_func=ROWS.__getitem__,
         key=f"{key}_rows",
+        help="One visit: a column for each metric and side. One side: the side stands in a "
+        "column. One value: the metric stands in a column, too.",
     )
     if row_is is RowIs.NOTHING:
         return replace(proposed, row_is=RowIs.NOTHING)
@@ -211,10 +213,23 @@ def _ask_sheet(
 
 
 def _ask_columns(box: Box, proposed: SheetMapping, seen: SheetProposal) -> tuple[ColumnUse, ...]:
-    """The open columns a box each; the others in one table, with one box to change any."""
-    by_header = {one.use.header.casefold(): one for one in seen.columns}
+    """The open columns a box each, left and right in one; the others in one table."""
     settled = [one for one in proposed.columns if one.holds != UNDECIDED]
-    reopened = None
+    reopened = _ask_to_change(box, settled) if settled else []
+    by_header = {one.use.header.casefold(): one for one in seen.columns}
+    asked = [
+        by_header[use.header.casefold()]
+        for use in proposed.columns
+        if (use.holds == UNDECIDED or use.header in reopened) and use.header.casefold() in by_header
+    ]
+    answers: dict[str, ColumnUse] = {}
+    for position, group in enumerate(grouped(asked, apart=reopened)):
+        for use in ask_columns(replace(box, key=f"{box.key}_c{position}_{len(group)}"), group):
+            answers[use.header] = use
+    return tuple(answers.get(use.header, use) for use in proposed.columns)
+
+
+def _ask_to_change(box: Box, settled: list[ColumnUse]) -> list[str]:
     with st.expander(f"{count_words(len(settled), 'column')} understood: look, or change one"):
         st.table(
             pd.DataFrame(
@@ -226,21 +241,12 @@ def _ask_columns(box: Box, proposed: SheetMapping, seen: SheetProposal) -> tuple
             border="horizontal",
             hide_index=True,
         )
-        if settled:
-            reopened = st.multiselect(
-                "Change what these hold",
-                [one.header for one in settled],
-                key=f"{box.key}_change",
-                placeholder="Choose columns",
-            )
-    columns = []
-    for position, use in enumerate(proposed.columns):
-        one = by_header.get(use.header.casefold())
-        if one is not None and (use.holds == UNDECIDED or use.header in (reopened or ())):
-            columns.append(ask_column(replace(box, key=f"{box.key}_c{position}"), one))
-        else:
-            columns.append(use)
-    return tuple(columns)
+        return st.multiselect(
+            "Change what these hold",
+            [one.header for one in settled],
+            key=f"{box.key}_change",
+            placeholder="Choose columns",
+        )
 
 
 def _ask_dates(key: str, proposed: SheetMapping, seen: SheetProposal) -> Dates:

@@ -88,23 +88,72 @@ def holds_words(use: ColumnUse, metrics: dict[str, Metric]) -> str:
     return f"{words}, in {unit_words(use.unit) or use.unit}" if use.unit else words
 
 
-def ask_column(box: Box, column: ColumnProposal) -> ColumnUse:
-    """Ask what a column holds; `UNDECIDED` until somebody says it."""
+def grouped(
+    columns: Iterable[ColumnProposal], apart: Iterable[str] = ()
+) -> list[list[ColumnProposal]]:
+    """Columns that differ in side and trial only are asked about in one.
+
+    Parameters
+    ----------
+    apart : iterable of str
+        Headers that somebody wants to answer for alone.
+    """
+    alone = set(apart)
+    groups: dict[object, list[ColumnProposal]] = {}
+    for column in columns:
+        header = column.use.header
+        parts = take_apart(header)
+        together = parts.side and not parts.repeat and not parts.doubt and header not in alone
+        key = (parts.words, parts.unit, parts.scale, parts.counts) if together else header
+        groups.setdefault(key, []).append(column)
+    return list(groups.values())
+
+
+def ask_columns(box: Box, group: list[ColumnProposal]) -> list[ColumnUse]:
+    """Ask what a column holds, or several alike; `UNDECIDED` until somebody says it."""
+    column = group[0]
     header = column.use.header
+    side = take_apart(header).side
+    several = len(group) > 1
+    options = [
+        use for use in _options(box, column) if not several or use.side in {"", "none", side}
+    ]
     samples = ", ".join(column.samples)
-    options = _options(box, column)
+    more = f" and {', '.join(_end(one.use.header, header) for one in group[1:])}"
     chosen = st.selectbox(
-        f"**{plain(header)}**" + (f" · {plain(samples[:60])}" if samples else ""),
+        f"**{plain(header)}**"
+        + (plain(more[:60]) if several else "")
+        + (f" · {plain(samples[:60])}" if samples else ""),
         options,
         index=None,
-        format_func=lambda use: holds_words(use, box.metrics),
+        format_func=lambda use: holds_words(
+            replace(use, side="", trial=0) if several else use, box.metrics
+        ),
         key=box.key,
         placeholder=NOT_SURE,
         help=plain(column.why) if column.why else None,
     )
     if chosen is None:
-        return ColumnUse(header=header)
-    return _with_unit(box, chosen, column)
+        return [ColumnUse(header=one.use.header) for one in group]
+    use = _with_unit(box, chosen, column)
+    return [_for(one.use.header, use, box) for one in group] if several else [use]
+
+
+def _end(header: str, first: str) -> str:
+    """What is different in a name, from where it differs on."""
+    same = next(
+        (n for n, (a, b) in enumerate(zip(header, first, strict=False)) if a != b), len(first)
+    )
+    start = max(header.rfind(" ", 0, same), header.rfind("_", 0, same)) + 1
+    return header[start:] or header
+
+
+def _for(header: str, use: ColumnUse, box: Box) -> ColumnUse:
+    if not use.is_of_metric:
+        return replace(use, header=header)
+    parts = take_apart(header)
+    sided = box.metrics[use.metric].sided
+    return replace(use, header=header, side=parts.side if sided else "none", trial=parts.trial)
 
 
 def _options(box: Box, column: ColumnProposal) -> list[ColumnUse]:

@@ -111,6 +111,7 @@ def propose(grid: Grid, metrics: Iterable[Metric], row_is: RowIs | None = None) 
         _evidence(header, column) for header, column in zip(body.headers, body.columns, strict=True)
     ]
     evidence = [one for one in evidence if one.texts or not one.header.startswith("(column ")]
+    said = row_is is not None
     row_is = row_is or _row_is(evidence, known)
     columns = _columns(evidence, row_is, known)
     uses = {one.use.header: one for one in columns}
@@ -126,6 +127,10 @@ def propose(grid: Grid, metrics: Iterable[Metric], row_is: RowIs | None = None) 
         _likely(uses[header]) if header in uses else ColumnUse(header=header, holds=NOTHING)
         for header in body.headers
     ]
+    summaries = summary_rows(body, likely, ())
+    if row_is is RowIs.VISIT and not said and not any(_says(one) for one in columns):
+        # A legend, say: nothing in it has a name that a table of visits has.
+        row_is = RowIs.NOTHING
     mapping = SheetMapping(
         sheet=grid.sheet,
         header_row=body.line,
@@ -141,12 +146,14 @@ def propose(grid: Grid, metrics: Iterable[Metric], row_is: RowIs | None = None) 
         words=words,
         dates=dates,
         n_rows=len(body.lines),
-        summaries={
-            int(body.lines[position]): word
-            for position, word in summary_rows(body, likely, ()).items()
-        },
-        blanks=_blanks(body, likely),
+        summaries={int(body.lines[position]): word for position, word in summaries.items()},
+        blanks=_blanks(body, likely, set(summaries)),
     )
+
+
+def _says(one: ColumnProposal) -> bool:
+    held = {one.use.holds, *(use.holds for use in one.candidates)}
+    return bool(held & {"runner", "visit_date", READING})
 
 
 def _likely(one: ColumnProposal) -> ColumnUse:
@@ -358,12 +365,13 @@ def _as_word(word: str, use: ColumnUse) -> WordUse:
     return WordUse(word=word, metric=use.metric, side=side, unit=use.unit)
 
 
-def _blanks(body: Body, uses: Sequence[ColumnUse]) -> dict[str, int]:
+def _blanks(body: Body, uses: Sequence[ColumnUse], summaries: set[int]) -> dict[str, int]:
     found = {}
+    rows = ~np.isin(np.arange(len(body.lines)), sorted(summaries))
     for use, column in zip(uses, body.columns, strict=True):
         if use.holds in FIXABLE:
             blank = np.array([not text.strip() for text in column.texts], dtype=bool)
-            n = int(np.count_nonzero(blank[column.codes]))
+            n = int(np.count_nonzero(blank[column.codes] & rows))
             if n:
                 found[use.holds] = n
     return found

@@ -86,10 +86,12 @@ def read_sources(
     except InputRefused as refusal:
         return [Source(name=name, problems=list(refusal.problems))]
     sources = []
+    left_out: list[str] = []
     for grid in grids:
         of_sheet = f"{name}, sheet {grid.sheet}" if len(grids) > 1 else name
         chosen = None if mapping is None else mapping_of(grid, mapping)
         if chosen is not None and chosen.row_is is RowIs.NOTHING:
+            left_out.append(grid.sheet)
             continue
         if chosen is not None:
             sources.append(source_of_grid(of_sheet, grid, chosen, by_key.values()))
@@ -98,7 +100,11 @@ def read_sources(
             sources.append(_grid_as_it_is(of_sheet, grid, by_key, mapping))
         except InputRefused as refusal:
             sources.append(Source(name=of_sheet, problems=list(refusal.problems)))
-    return sources or [Source(name=name, problems=[_all_left_out()])]
+    if not sources:
+        return [Source(name=name, problems=[_all_left_out()])]
+    if left_out:
+        sources[0] = replace(sources[0], warnings=[*sources[0].warnings, _left_out(left_out)])
+    return sources
 
 
 def mapping_of(grid: Grid, mapping: FileMapping) -> SheetMapping | None:
@@ -115,6 +121,15 @@ def mapping_of(grid: Grid, mapping: FileMapping) -> SheetMapping | None:
             return one
     alone = len(mapping.sheets) == 1 and not mapping.sheets[0].sheet
     return mapping.sheets[0] if alone else None
+
+
+def _left_out(sheets: list[str]) -> Problem:
+    named = ", ".join(f"'{sheet}'" for sheet in sheets)
+    return Problem(
+        code="sheet_left_out",
+        message=f"{named} {'was' if len(sheets) == 1 else 'were'} left out, as the mapping says.",
+        value=sheets[0],
+    )
 
 
 def _all_left_out() -> Problem:
