@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
 import streamlit as st
 
 from app import state
-from app.entering import Draft, keep, seeded
+from app.log_draft import BEGUN_BY, Draft, keep, seeded
+from app.log_sheet import Sheet
 from app.messages import day_words, plain
 from app.typed_boxes import DATE_HELP, day_text, number_text, show_problem
 from casebook.domain.typed_fields import TypedNumber, read_day, read_number, weekday_words
@@ -57,6 +58,13 @@ def head_problems(draft: Draft) -> list[tuple[str, str]]:
     return [(NUMBERS[name], typed.problem) for name, typed in read.items() if typed.problem]
 
 
+def typed_conditions(draft: Draft) -> Conditions:
+    """The conditions as they stand in the fields; a number that can't be read is left out."""
+    numbers: dict[str, Any] = {name: _typed_number(draft, name).value for name in NUMBERS}
+    texts: dict[str, Any] = {name: _typed(draft, name).strip() for name in TEXTS}
+    return Conditions(**numbers, **texts)
+
+
 def typed_head(draft: Draft, next_due_on: date | None) -> Head:
     """The head as it stands in the fields; to be asked for once none of them has a problem.
 
@@ -65,98 +73,106 @@ def typed_head(draft: Draft, next_due_on: date | None) -> Head:
     InputRefused
         For a condition out of its range.
     """
-
-    def typed(name: str) -> Any:
-        return st.session_state[draft.key(name)]
-
-    numbers: dict[str, Any] = {name: _typed_number(draft, name).value for name in NUMBERS}
-    texts: dict[str, Any] = {name: typed(name).strip() for name in TEXTS}
     return Head(
-        kind=typed("kind"),
-        conditions=Conditions(**numbers, **texts),
+        kind=VisitKind(_typed(draft, "kind")),
+        conditions=typed_conditions(draft),
         next_due_on=next_due_on,
-        note=typed("note").strip(),
+        note=_typed(draft, "note").strip(),
     )
 
 
-def show_conditions(draft: Draft, last: Visit | None) -> None:
-    """The fields, filled from the last visit; pain is asked anew, the assessor is the user.
+def _typed(draft: Draft, name: str) -> str:
+    return str(st.session_state[draft.name(name)])
 
-    Parameters
-    ----------
-    draft : Draft
-        Takes up what is typed.
-    last : Visit or None
-        The visit before this one.
+
+def show_conditions(sheet: Sheet) -> None:
+    """The fields: what is stored, or filled from the last visit and pain asked anew.
+
+    The assessor of a new visit is the user.
     """
-    before = last.conditions if last else Conditions()
-    with st.expander("Conditions", expanded=True, icon=":material/tune:"):
-        st.caption(
-            f"Taken over from the visit of {day_words(last.visited_on)}; change what differs "
-            "today. Pain is asked anew, and the assessor is you."
-            if last
-            else "The first visit of this runner: what is not recorded can't be compared later."
-        )
+    stored = sheet.stored.visit if sheet.stored else None
+    last = sheet.earlier[-1].visit if sheet.earlier else None
+    with st.expander("Conditions", expanded=stored is None, icon=":material/tune:"):
+        if stored is not None:
+            st.caption("As they are stored. A change is saved with its reason.")
+        else:
+            st.caption(
+                f"Taken over from the visit of {day_words(last.visited_on)}; change what differs "
+                "today. Pain is asked anew, and the assessor is you."
+                if last
+                else "The first visit of this runner: what is not recorded can't be compared later."
+            )
+        here = str(sheet.draft.head.get(BEGUN_BY) or state.who())
+        start = stored or (last and _taken_over(last, here)) or _first(here)
+        before = start.conditions
         first = st.columns(4)
-        _pick_kind(draft, first[0], VisitKind.REVIEW if last else VisitKind.BASELINE)
-        _number(draft, first[1], "speed_km_h", before.speed_km_h)
-        _number(draft, first[2], "incline_pct", before.incline_pct)
-        _text(draft, first[3], "surface", before.surface)
+        _pick_kind(sheet, first[0], start.kind)
+        _number(sheet, first[1], "speed_km_h", before.speed_km_h)
+        _number(sheet, first[2], "incline_pct", before.incline_pct)
+        _text(sheet, first[3], "surface", before.surface)
         second = st.columns(4)
-        _text(draft, second[0], "footwear", before.footwear)
-        _text(draft, second[1], "view", before.view)
-        _number(draft, second[2], "frames_per_s", before.frames_per_s)
-        _assessor(draft, second[3], before.assessor)
+        _text(sheet, second[0], "footwear", before.footwear)
+        _text(sheet, second[1], "view", before.view)
+        _number(sheet, second[2], "frames_per_s", before.frames_per_s)
+        _text(sheet, second[3], "assessor", before.assessor)
+        if last and stored is None and last.conditions.assessor:
+            second[3].caption(f"last time: {plain(last.conditions.assessor)}")
         third = st.columns([1, 3])
-        _number(draft, third[0], "pain_today", None)
+        _number(sheet, third[0], "pain_today", before.pain_today)
         third[1].text_input(
             "Note",
-            key=seeded(draft, "note", ""),
+            key=seeded(sheet.draft, "note", start.note),
             on_change=keep,
-            args=(draft, "note"),
+            args=(sheet.draft, sheet.casebook, "note", sheet.ground),
         )
 
 
-def ask_next_due(draft: Draft, visited_on: date, earlier: tuple[Visit, ...]) -> NextDue:
-    """When the next visit is due: as far ahead as last time, unless said otherwise.
+def _taken_over(last: Visit, assessor: str) -> Visit:
+    return replace(
+        last,
+        kind=VisitKind.REVIEW,
+        note="",
+        conditions=replace(last.conditions, pain_today=None, assessor=assessor),
+    )
 
-    Parameters
-    ----------
-    draft : Draft
-        Takes up what is typed.
-    visited_on : date
-        Day of this visit.
-    earlier : tuple of Visit
-        Those before it, oldest first.
-    """
-    ahead = _usual_interval(earlier)
-    suggested = visited_on + ahead if ahead else None
-    # Until something is typed, the suggestion moves with the day of the visit.
-    key = draft.key("next_due_on")
-    st.session_state.setdefault(key, draft.head.get("next_due_on", ""))
-    if "next_due_on" not in draft.head:
-        st.session_state[key] = day_text(suggested)
+
+def _first(assessor: str) -> Visit:
+    return Visit(
+        runner="",
+        visited_on=date.min,
+        kind=VisitKind.BASELINE,
+        conditions=Conditions(assessor=assessor),
+    )
+
+
+def ask_next_due(sheet: Sheet) -> NextDue:
+    """When the next visit is due: what is stored, else as far ahead as last time."""
+    draft, stored = sheet.draft, sheet.stored
+    ahead = _usual_interval(tuple(one.visit for one in sheet.earlier))
+    suggested = sheet.visited_on + ahead if ahead else None
+    if stored is not None:
+        suggested = stored.visit.next_due_on
     due, none = st.columns([1, 2], vertical_alignment="top")
     without = none.checkbox(
         NONE_PLANNED,
-        key=seeded(draft, "no_review", False),
+        key=seeded(draft, "no_review", stored is not None and suggested is None),
         on_change=keep,
-        args=(draft, "no_review"),
+        args=(draft, sheet.casebook, "no_review", sheet.ground),
     )
     text = due.text_input(
         NEXT_DUE,
-        key=key,
+        key=seeded(draft, "next_due_on", day_text(suggested)),
         autocomplete="off",
         help=DATE_HELP,
         disabled=bool(without),
         on_change=keep,
-        args=(draft, "next_due_on"),
+        args=(draft, sheet.casebook, "next_due_on", sheet.ground),
     )
     if without:
         return NextDue()
-    typed = read_day(text or "", earliest=visited_on)
+    typed = read_day(text or "", earliest=sheet.visited_on)
     if typed.value is not None:
-        as_before = ahead is not None and typed.value == suggested
+        as_before = stored is None and ahead is not None and typed.value == suggested
         due.caption(
             f"{weekday_words(typed.value)}{', as far ahead as last time' if as_before else ''}"
         )
@@ -177,49 +193,40 @@ def _usual_interval(earlier: tuple[Visit, ...]) -> timedelta | None:
     return None
 
 
-def _pick_kind(draft: Draft, place: Any, start: VisitKind) -> None:
+def _pick_kind(sheet: Sheet, place: Any, start: VisitKind) -> None:
     place.selectbox(
         "Kind of visit",
-        list(VisitKind),
-        format_func=VISIT_KINDS.__getitem__,
-        key=seeded(draft, "kind", start),
+        [kind.value for kind in VisitKind],
+        format_func=lambda kind: VISIT_KINDS[VisitKind(kind)],
+        key=seeded(sheet.draft, "kind", start.value),
         on_change=keep,
-        args=(draft, "kind"),
+        args=(sheet.draft, sheet.casebook, "kind", sheet.ground),
     )
 
 
 def _typed_number(draft: Draft, name: str) -> TypedNumber:
     low, high, unit = RANGES[name]
     return read_number(
-        str(st.session_state.get(draft.key(name), "")), low=low, high=high, unit=unit
+        str(st.session_state.get(draft.name(name), "")), low=low, high=high, unit=unit
     )
 
 
-def _number(draft: Draft, place: Any, name: str, start: float | None) -> None:
+def _number(sheet: Sheet, place: Any, name: str, start: float | None) -> None:
     place.text_input(
         NUMBERS[name],
-        key=seeded(draft, name, number_text(start)),
+        key=seeded(sheet.draft, name, number_text(start)),
         autocomplete="off",
         on_change=keep,
-        args=(draft, name),
+        args=(sheet.draft, sheet.casebook, name, sheet.ground),
     )
-    show_problem(place, _typed_number(draft, name).problem)
+    show_problem(place, _typed_number(sheet.draft, name).problem)
 
 
-def _text(draft: Draft, place: Any, name: str, start: str) -> None:
+def _text(sheet: Sheet, place: Any, name: str, start: str) -> None:
     place.text_input(
         TEXTS[name],
-        key=seeded(draft, name, start),
+        key=seeded(sheet.draft, name, start),
         max_chars=60,
         on_change=keep,
-        args=(draft, name),
+        args=(sheet.draft, sheet.casebook, name, sheet.ground),
     )
-
-
-def _assessor(draft: Draft, place: Any, last: str) -> None:
-    """Who measures today is who is here, not who measured last time."""
-    if "assessor" not in draft.head:
-        st.session_state[draft.key("assessor")] = state.who()
-    _text(draft, place, "assessor", state.who())
-    if last:
-        place.caption(f"last time: {plain(last)}")

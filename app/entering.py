@@ -1,69 +1,20 @@
-"""What is being typed for a runner's visit, kept apart from the widgets until it is saved."""
+"""The cells of a visit's sheet as they are understood, beside what the last visits had."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date
 
-import streamlit as st
-
-from app.state import Key
+from app.log_draft import Cell, Draft
+from casebook.catalogue.units import convert
 from casebook.domain.metrics import Metric
 from casebook.domain.side_swap import looks_swapped
 from casebook.domain.sides import Side
-from casebook.domain.typed_entry import Entry, read_entry
+from casebook.domain.typed_entry import Entry, read_entry, write_entry
 from casebook.domain.visits import Value
 from casebook.services.recording import StoredVisit
 
-Cell = tuple[str, Side]
 SIDES = (Side.LEFT, Side.RIGHT)
-
-
-@dataclass(slots=True)
-class Draft:
-    """Everything typed for one runner's next save; it outlives reruns and other pages."""
-
-    runner: str
-    serial: int
-    cells: dict[Cell, str] = field(default_factory=dict)
-    confirmed: set[tuple[Cell, str]] = field(default_factory=set)
-    head: dict[str, object] = field(default_factory=dict)
-    conflict: str = ""
-
-    def key(self, *parts: str) -> str:
-        """Key of a widget of this draft, never shared with another runner or an earlier save."""
-        return "_".join(("log", self.runner.encode().hex(), str(self.serial), *parts))
-
-
-def draft_of(runner: str) -> Draft:
-    """The draft of a runner, begun where there is none."""
-    drafts: dict[str, Draft] = st.session_state.setdefault(Key.DRAFTS, {})
-    return drafts.setdefault(runner, Draft(runner=runner, serial=0))
-
-
-def drop_draft(draft: Draft) -> None:
-    """Begin anew after a save."""
-    st.session_state[Key.DRAFTS][draft.runner] = Draft(runner=draft.runner, serial=draft.serial + 1)
-
-
-def seeded(draft: Draft, name: str, start: object) -> str:
-    """Key of a widget of the visit's head, holding what was typed before or `start`.
-
-    A widget that was off the screen for a run has lost its text; the draft has it still.
-    """
-    key = draft.key(name)
-    st.session_state.setdefault(key, draft.head.get(name, start))
-    return key
-
-
-def keep(draft: Draft, name: str) -> None:
-    """Take over what a widget of the head holds."""
-    draft.head[name] = st.session_state[draft.key(name)]
-
-
-def keep_cell(draft: Draft, cell: Cell) -> None:
-    """Take over what a cell of the grid holds."""
-    draft.cells[cell] = st.session_state[draft.key(*cell)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +24,7 @@ class Previous:
     value: Value
     visited_on: date
     at_last_visit: bool
+    frames_per_s: float | None
 
 
 def previous_values(visits: tuple[StoredVisit, ...]) -> dict[Cell, Previous]:
@@ -85,6 +37,7 @@ def previous_values(visits: tuple[StoredVisit, ...]) -> dict[Cell, Previous]:
                     value=value,
                     visited_on=stored.visit.visited_on,
                     at_last_visit=place == len(visits),
+                    frames_per_s=stored.visit.conditions.frames_per_s,
                 )
     return found
 
@@ -94,10 +47,22 @@ def sides_of(metric: Metric) -> tuple[Side, ...]:
     return SIDES if metric.sided else (Side.NONE,)
 
 
+def stored_text(stored: dict[Cell, Value], cell: Cell) -> str:
+    """What is stored in a cell, as one would type it; blank where nothing is."""
+    return write_entry(stored[cell]) if cell in stored else ""
+
+
+def read_cell(text: str, metric: Metric, side: Side) -> Entry:
+    """A text as it is understood in a cell, a unit behind its numbers converted."""
+    return read_entry(
+        text, metric, side, convert=lambda number, unit: convert(number, unit, metric.unit)
+    )
+
+
 def entry_of(draft: Draft, metric: Metric, side: Side) -> Entry:
-    """A cell as it is understood; its question is settled once the same text was confirmed."""
+    """A typed cell; its question is settled once the same text was confirmed."""
     text = draft.cells.get((metric.key, side), "")
-    entry = read_entry(text, metric, side)
+    entry = read_cell(text, metric, side)
     if ((metric.key, side), text) in draft.confirmed:
         return replace(entry, question="")
     return entry
@@ -129,7 +94,7 @@ def swap_of(
     """
     if not metric.sided:
         return None
-    left, right = (read_entry(draft.cells.get((metric.key, s), ""), metric, s).value for s in SIDES)
+    left, right = (read_cell(draft.cells.get((metric.key, s), ""), metric, s).value for s in SIDES)
     before = [previous.get((metric.key, side)) for side in SIDES]
     if left is None or right is None or before[0] is None or before[1] is None:
         return None

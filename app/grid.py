@@ -1,73 +1,98 @@
-"""The logging grid: a row a metric, left and right side by side, one tab stop a cell."""
+"""The logging grid: a row a metric, left and right side by side, one tab stop a cell.
+
+Each row is a fragment of its own: a typed cell draws its row and the count below, and nothing
+else of the page.
+"""
 
 from __future__ import annotations
 
+from contextlib import suppress
 from itertools import groupby
+from typing import Any
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
+from streamlit.errors import StreamlitAPIException
 
-from app.entering import Cell, Draft, Previous, entry_of, keep_cell, sides_of, swap_of
-from app.messages import count_words, day_words, plain
-from app.words import GROUPS, SIDES, STEPPED, reading_words, step_words
-from casebook.domain.metrics import Better, Metric, MetricGroup
+from app.entering import (
+    Previous,
+    entry_of,
+    read_cell,
+    sides_of,
+    stored_text,
+    swap_of,
+)
+from app.log_draft import Cell, keep_cell, keep_sure, seeded_cell
+from app.log_sheet import Sheet
+from app.messages import calmly, count_words, day_words, plain
+from app.words import GROUPS, SIDES, reading_words
+from casebook.domain.measurement_sets import in_looking_order
+from casebook.domain.metrics import Better, Metric, Scale
 from casebook.domain.sides import Side
-from casebook.domain.typed_entry import read_entry, write_entry
-from casebook.domain.visits import Value
-from casebook.domain.wording import MISSING_REASONS, number_words, unit_words
+from casebook.domain.typed_entry import MISSING_KEYS, MISSING_WORDS, Entry
+from casebook.domain.visits import MissingReason
+from casebook.domain.wording import (
+    CONDITIONS,
+    MISSING_REASONS,
+    number_words,
+    so_far_words,
+    unit_words,
+)
+from casebook.services.so_far import so_far
 
+FINISH = "log_finish"
 HOW = (
-    "One cell a side: every trial, as `4.1 4.4 3.9`; or a mean with its number of trials, as "
-    "`4.1 n=7`; or why there is none: `not done`, `painful`, `not visible`, `equipment`. "
-    "The Tab key goes on to the next cell; a cell left blank is not stored."
+    "Every trial, as `4.1 4.4 3.9`; or a mean with its number of trials, as `4.1 n=7`; with "
+    "another unit behind it where you read one, as `12 in`. Why there is none: "
+    + ", ".join(f"`{MISSING_KEYS[one]}` {MISSING_REASONS[one]}" for one in MissingReason)
+    + ". **Enter** or Tab goes to the next cell, **Ctrl+Enter** saves; a blank cell is not stored."
 )
 SIDE_SIGNS = {Side.LEFT: ":blue[◀ left]", Side.RIGHT: ":orange[▶ right]", Side.NONE: "● whole body"}
-GROUP_ORDER = list(MetricGroup)
+NO_FIGURE = "no error figure"
 
 
 def in_order(metrics: tuple[Metric, ...]) -> list[Metric]:
     """Metrics in the order in which a clinician looks."""
-    return sorted(metrics, key=lambda m: (GROUP_ORDER.index(m.group), m.position, m.label))
+    return in_looking_order(metrics)
 
 
-def show_grid(
-    draft: Draft,
-    metrics: list[Metric],
-    previous: dict[Cell, Previous],
-    stored: dict[Cell, Value],
-    *,
-    errors: dict[str, float],
-    explained: bool,
-) -> None:
-    """Every row, under the heading of its group.
-
-    Parameters
-    ----------
-    draft : Draft
-        Takes up what is typed.
-    metrics : list of Metric
-        In order.
-    previous : dict
-        Latest earlier value by metric and side.
-    stored : dict
-        Values that this visit has already; their cells are closed.
-    errors : dict
-        By metric, how far error alone may move one side.
-    explained : bool
-        Say under each label what a positive number means and what is usual. Not a tooltip:
-        that would be one more stop of the Tab key in every row.
-    """
+def show_grid(sheet: Sheet) -> None:
+    """Every row that is shown, under the heading of its group."""
     st.caption(HOW)
-    for group, members in groupby(metrics, key=lambda metric: metric.group):
+    for group, members in groupby(sheet.shown, key=lambda metric: metric.group):
         st.subheader(GROUPS[group], anchor=False)
         for metric in members:
             with st.container(key=f"row_{metric.key}"):
-                name, cells = st.columns([2, 3], vertical_alignment="top", gap="small")
-                name.markdown(_label(metric))
-                if explained:
-                    name.caption(_explanation(metric))
-                _cells(cells, draft, metric, previous, stored)
-                _ask_sides(cells, draft, metric, previous, errors[metric.key])
+                # A name for each row, so that a callback can ask for it and the count alone.
+                st.fragment(_row, key=_row_name(metric))(sheet, metric)
+
+
+def _row_name(metric: Metric) -> str:
+    return f"row_{metric.key}"
+
+
+def _row(sheet: Sheet, metric: Metric) -> None:
+    with calmly():
+        name, cells = st.columns([2, 3], vertical_alignment="top", gap="small")
+        name.markdown(_label(metric))
+        with name.container(horizontal=True, vertical_alignment="center", gap="small"):
+            about = _about(sheet, metric)
+            if about:
+                st.caption(about, width="content")
+            if metric.scale is not Scale.GRADE:
+                _ask_why_missing(sheet, metric)
+        if sheet.explained:
+            name.caption(_explanation(metric))
+        for column, side in zip(cells.columns(2, wrap=False), sides_of(metric), strict=False):
+            with column.container(gap=None):
+                _cell(sheet, metric, side)
+        _ask_sides(sheet, metric, cells)
+
+
+def _draw_row_and_count(metric: Metric) -> None:
+    # Where the whole page is drawn anyway no row is known by its name.
+    with suppress(StreamlitAPIException):
+        st.rerun([_row_name(metric), FINISH])
 
 
 def _label(metric: Metric) -> str:
@@ -75,141 +100,187 @@ def _label(metric: Metric) -> str:
     return f"**{plain(metric.label)}**{f' ({plain(unit)})' if unit else ''}"
 
 
-def _cells(
-    place: DeltaGenerator,
-    draft: Draft,
-    metric: Metric,
-    previous: dict[Cell, Previous],
-    stored: dict[Cell, Value],
-) -> None:
-    for column, side in zip(place.columns(2, wrap=False), sides_of(metric), strict=False):
-        with column.container(gap=None):
-            _cell(draft, metric, side, previous.get((metric.key, side)), stored)
+def _about(sheet: Sheet, metric: Metric) -> str:
+    """What holds for both cells of a row: said once."""
+    unit = unit_words(metric.unit)
+    parts = []
+    if metric.scale is not Scale.GRADE:
+        low, high = (f"{bound:g}".replace("-", "−") for bound in _plausible(metric))
+        space = "" if unit in {"°", "%", ""} else " "
+        parts.append(f"plausible {low} to {high}{space}{unit}")
+    if metric.key not in sheet.figures:
+        parts.append(NO_FIGURE)
+    different = [CONDITIONS[one] for one in metric.sensitive_to if one in sheet.unlike]
+    if different and any((metric.key, side) in sheet.previous for side in sides_of(metric)):
+        parts.append(f"not like for like with the last visit: {', '.join(different)}")
+    return plain(" · ".join(parts))
+
+
+def _plausible(metric: Metric) -> tuple[float, float]:
+    return metric.plausible_low, metric.plausible_high
 
 
 def _explanation(metric: Metric) -> str:
     lines = [plain(metric.sign_convention)]
     lines += [f"{grade} = {plain(words)}" for grade, words in enumerate(metric.grades)]
-    unit = unit_words(metric.unit)
-    lines.append(
-        f"Plausible: {number_words(metric.plausible_low)} to "
-        f"{number_words(metric.plausible_high, unit)}. Usual: "
-        f"{count_words(metric.usual_trials, 'trial')}."
-    )
+    lines.append(f"Usual: {count_words(metric.usual_trials, 'trial')}.")
     if metric.better is Better.RANGE:
+        unit = unit_words(metric.unit)
         lines.append(
             f"Aim: {number_words(metric.target_low)} to {number_words(metric.target_high, unit)}."
         )
     return "\n\n".join(line for line in lines if line)
 
 
-def _cell(
-    draft: Draft,
-    metric: Metric,
-    side: Side,
-    previous: Previous | None,
-    stored: dict[Cell, Value],
-) -> None:
+def _cell(sheet: Sheet, metric: Metric, side: Side) -> None:
     cell = (metric.key, side)
     label = f"{metric.label}, {SIDES[side]}"
-    if cell in stored:
-        _closed_cell(draft, metric, side, label, stored[cell])
-        return
-    key = draft.key(*cell)
-    st.session_state.setdefault(key, draft.cells.get(cell, ""))
+    stored = stored_text(dict(sheet.kept), cell)
+    key = seeded_cell(sheet.draft, cell, stored)
     st.caption(SIDE_SIGNS[side])
-    st.text_input(
-        label,
-        key=key,
-        label_visibility="collapsed",
-        autocomplete="off",
-        on_change=keep_cell,
-        args=(draft, cell),
+    asked: dict[str, Any] = {
+        "key": key,
+        "label_visibility": "collapsed",
+        "on_change": _take,
+        "args": (sheet, metric, cell, stored),
+    }
+    if metric.scale is Scale.GRADE:
+        choices = _grade_choices(metric, st.session_state[key])
+        st.selectbox(label, list(choices), format_func=choices.__getitem__, **asked)
+    else:
+        st.text_input(label, autocomplete="off", **asked)
+    text = sheet.draft.cells.get(cell, stored)
+    entry = (
+        entry_of(sheet.draft, metric, side)
+        if cell in sheet.draft.cells
+        else read_cell(stored, metric, side)
     )
-    entry = entry_of(draft, metric, side)
     if entry.problem:
         st.caption(f":red[:material/error: {plain(entry.problem)}]")
     else:
-        st.caption(_beside(metric, entry.value, previous))
-    _question(draft, metric, side)
+        st.caption(_beside(sheet, metric, entry, sheet.previous.get(cell)))
+    if stored and text != stored:
+        st.caption(f":material/edit: stored: {plain(stored)}")
+    if cell in sheet.draft.cells:
+        _ask_if_sure(sheet, metric, side)
 
 
-def _ask_sides(
-    place: DeltaGenerator,
-    draft: Draft,
-    metric: Metric,
-    previous: dict[Cell, Previous],
-    error: float,
-) -> None:
-    swap = swap_of(draft, metric, previous, error)
+def _take(sheet: Sheet, metric: Metric, cell: Cell, stored: str) -> None:
+    text = str(st.session_state[sheet.draft.name(*cell)] or "")
+    keep_cell(sheet.draft, sheet.casebook, cell, text, stored=stored, ground=sheet.ground)
+    _draw_row_and_count(metric)
+
+
+def _grade_choices(metric: Metric, text: str) -> dict[str, str]:
+    """Text of a cell, and the words by which it is chosen."""
+    choices = {"": "–"}
+    choices |= {str(grade): f"{grade} · {words}" for grade, words in enumerate(metric.grades)}
+    choices |= {
+        MISSING_WORDS[one]: f"{MISSING_KEYS[one]} · {MISSING_REASONS[one]}" for one in MissingReason
+    }
+    # A mean of several gradings was stored elsewhere, or imported.
+    return choices if text in choices else {**choices, text: text}
+
+
+def _ask_why_missing(sheet: Sheet, metric: Metric) -> None:
+    sides = sides_of(metric)
+    choices = {
+        f"{side.value}:{reason.value}": f"{SIDES[side]}: {MISSING_REASONS[reason]}"
+        for side in sides
+        for reason in MissingReason
+    }
+    if len(sides) > 1:
+        choices |= {f"both:{one.value}": f"both: {MISSING_REASONS[one]}" for one in MissingReason}
+    key = f"why_{sheet.draft.name(metric.key)}"
+
+    def take() -> None:
+        which, _, reason = str(st.session_state[f"{key}_menu"]).partition(":")
+        for side in sides:
+            if which in {"both", side.value}:
+                cell = (metric.key, side)
+                stored = stored_text(dict(sheet.kept), cell)
+                text = MISSING_WORDS[MissingReason(reason)]
+                keep_cell(
+                    sheet.draft, sheet.casebook, cell, text, stored=stored, ground=sheet.ground
+                )
+        _draw_row_and_count(metric)
+
+    with st.container(key=key, width="content"):
+        st.menu_button(
+            "Why missing",
+            list(choices),
+            format_func=choices.__getitem__,
+            key=f"{key}_menu",
+            type="tertiary",
+            on_click=take,
+        )
+
+
+def _ask_sides(sheet: Sheet, metric: Metric, place: DeltaGenerator) -> None:
+    draft = sheet.draft
+    swap = swap_of(draft, metric, dict(sheet.previous), sheet.errors[metric.key])
     if swap is None:
         return
     left, right = (plain(reading_words(number, metric)) for number in swap.last)
-    key = draft.key(*swap.cell, "sides", swap.text.encode().hex())
-
-    def settle() -> None:
-        keep_or_not = draft.confirmed.add if st.session_state[key] else draft.confirmed.discard
-        keep_or_not((swap.cell, swap.text))
-
-    st.session_state.setdefault(key, swap.settled)
     place.warning(
         f"**Left and right look swapped** against the visit of {day_words(swap.visited_on)} "
         f"(left {left}, right {right}). Correct them, or confirm below.",
         icon=":material/swap_horiz:",
     )
-    place.checkbox("Left is left and right is right: keep them.", key=key, on_change=settle)
+    with place:
+        _sure_box(
+            sheet, metric, swap.cell, swap.text, "Left is left and right is right: keep them."
+        )
 
 
-def _question(draft: Draft, metric: Metric, side: Side) -> None:
+def _ask_if_sure(sheet: Sheet, metric: Metric, side: Side) -> None:
     cell = (metric.key, side)
-    text = draft.cells.get(cell, "")
-    question = read_entry(text, metric, side).question
-    if not question:
-        return
+    text = sheet.draft.cells.get(cell, "")
+    question = read_cell(text, metric, side).question
+    if question:
+        _sure_box(sheet, metric, cell, text, f"{plain(question)} Yes, keep it.")
 
-    key = draft.key(*cell, "sure", text.encode().hex())
+
+def _sure_box(sheet: Sheet, metric: Metric, cell: Cell, text: str, words: str) -> None:
+    draft = sheet.draft
+    key = draft.name(*cell, "sure", text.encode().hex())
 
     def settle() -> None:
-        (draft.confirmed.add if st.session_state[key] else draft.confirmed.discard)((cell, text))
+        keep_sure(
+            draft,
+            sheet.casebook,
+            cell,
+            text,
+            sure=bool(st.session_state[key]),
+            ground=sheet.ground,
+        )
+        _draw_row_and_count(metric)
 
     st.session_state.setdefault(key, (cell, text) in draft.confirmed)
-    st.checkbox(f"{plain(question)} Yes, keep it.", key=key, on_change=settle)
+    st.checkbox(words, key=key, on_change=settle)
 
 
-def _closed_cell(draft: Draft, metric: Metric, side: Side, label: str, value: Value) -> None:
-    st.caption(SIDE_SIGNS[side])
-    st.text_input(
-        f"{label} (stored)",
-        value=write_entry(value),
-        key=draft.key(metric.key, side, "stored"),
-        label_visibility="collapsed",
-        disabled=True,
-    )
-    typed = draft.cells.get((metric.key, side), "").strip()
-    words = "stored"
-    if typed:
-        words += f"; you typed {plain(typed)}, which is not saved"
-    st.caption(words)
-
-
-def _beside(metric: Metric, value: Value | None, previous: Previous | None) -> str:
-    unit = unit_words(metric.unit)
+def _beside(sheet: Sheet, metric: Metric, entry: Entry, previous: Previous | None) -> str:
+    value = entry.value
     now = ""
     if value is not None and value.missing_reason is not None:
         now = f"missing: {MISSING_REASONS[value.missing_reason]}. "
-    elif value is not None and value.mean is not None and value.n_trials > 1:
-        now = f"**{plain(reading_words(value.mean, metric))}** of {value.n_trials}. "
+    elif value is not None and value.mean is not None and (value.n_trials > 1 or entry.unit):
+        told = plain(reading_words(value.mean, metric))
+        now = f"= **{told}**" if entry.unit else f"**{told}**"
+        now += f" of {value.n_trials}. " if value.n_trials > 1 else ". "
     if previous is None or previous.value.mean is None:
         return f"{now}first time"
     was = f"was {plain(reading_words(previous.value.mean, metric))}"
     if not previous.at_last_visit:
         was += f" ({day_words(previous.visited_on)})"
-    if value is None or value.mean is None:
-        return now + was
-    difference = value.mean - previous.value.mean
-    change = (
-        step_words(difference, signed=True)
-        if metric.scale in STEPPED
-        else number_words(difference, unit, signed=True)
+    told_so_far = value and so_far(
+        metric,
+        sheet.figures.get(metric.key),
+        value,
+        previous.value,
+        frames_per_s=(sheet.frames_per_s, previous.frames_per_s),
     )
-    return f"{now}{was}, **change {plain(change)}**"
+    if not told_so_far:
+        return now + was
+    return f"{now}{was} · **{plain(so_far_words(told_so_far, metric))}**"

@@ -39,6 +39,9 @@ def choose_user(casebook: Casebook, *, place: str) -> None:
     users = {user.code: user for user in state.users(casebook)}
     if len(users) == 1 and not state.who():
         state.remember_user(next(iter(users)))
+    # Whose address it was (the page for logging keeps it there) after a reload or a restart.
+    if not state.who() and st.query_params.get("who") in users:
+        state.remember_user(st.query_params["who"])
     codes = list(users)
     key = f"who_{place}"
     if st.session_state.get(key) != (state.who() or None):

@@ -2,119 +2,118 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import streamlit as st
 
-from app import routes, sidebar, state
-from app.conditions_form import (
-    NEXT_DUE,
-    NextDue,
-    ask_next_due,
-    head_problems,
-    show_conditions,
-    typed_head,
-)
-from app.entering import (
-    Cell,
-    Draft,
-    Previous,
-    draft_of,
-    drop_draft,
-    entry_of,
-    keep,
-    previous_values,
-    seeded,
-    sides_of,
-    swap_of,
-)
+from app import log_keys, sidebar, state
+from app.conditions_form import show_conditions, typed_conditions
+from app.entering import previous_values
 from app.grid import in_order, show_grid
-from app.messages import calmly, count_words, day_words, plain, show_caution
+from app.log_draft import Draft, Ground, draft_for, keep, seeded
+from app.log_finish import show_finish
+from app.log_rows import choose_rows, link_to_sets
+from app.log_sheet import Sheet
+from app.log_unfinished import show_unfinished
+from app.messages import count_words, day_words, plain
 from app.typed_boxes import DATE_HELP, day_text, show_problem
-from app.words import SIDES
-from casebook.domain.errors import Conflict
-from casebook.domain.metrics import Metric
 from casebook.domain.people import Runner
 from casebook.domain.typed_fields import TypedDay, read_day, weekday_words
-from casebook.domain.visits import Value, Visit
 from casebook.domain.wording import VISIT_KINDS
 from casebook.services import clock
 from casebook.services.cataloguing import list_figures, list_metrics
 from casebook.services.detectable import side_change_by_error
+from casebook.services.drafting import find_draft
 from casebook.services.keeping import Casebook
-from casebook.services.recording import StoredVisit, list_visits, record_visit
+from casebook.services.recording import StoredVisit, list_visits
 from casebook.services.registering import find_identity, list_runners
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Sheet:
-    """What one visit's sheet is made of."""
-
-    casebook: Casebook
-    draft: Draft
-    visited_on: date
-    day_problem: str
-    session: int
-    earlier: tuple[StoredVisit, ...]
-    stored: StoredVisit | None
-    metrics: tuple[Metric, ...]
-    errors: dict[str, float]
+from casebook.services.so_far import side_figures, unlike
 
 
 def show() -> None:
     """The page."""
     st.title("Log a visit")
     state.show_notice()
+    log_keys.listen()
     casebook = state.opened_casebook()
     runner, day, which = st.columns([2, 1, 1])
     chosen = _choose_runner(casebook, runner)
     if chosen is None:
         st.info("Choose the runner who is here.", icon=":material/directions_run:")
+        show_unfinished(casebook)
         return
-    draft = draft_of(chosen.code)
-    visits = list_visits(casebook, chosen.code)
-    typed = _choose_day(draft, day, earliest=_first_day(casebook, chosen))
+    draft = draft_for(casebook, chosen.code)
+    if not state.who():
+        sidebar.choose_user(casebook, place="log")
+    show_unfinished(casebook, but=draft.key, runner=chosen.code)
+    sheet = _sheet(casebook, draft, chosen, day, which)
+    if sheet.stored is not None:
+        _show_stored_head(sheet.stored)
+    show_conditions(sheet)
+    sheet = _beside_the_last(sheet)
+    sheet = replace(sheet, shown=choose_rows(sheet))
+    with st.container(horizontal=True, gap="large", vertical_alignment="center"):
+        explained = st.toggle("Explain each metric", key=draft.name("explained"))
+        link_to_sets()
+    if sheet.earlier:
+        st.caption(
+            f"'was': at the visit of {day_words(sheet.earlier[-1].visit.visited_on)}, or on "
+            "the day that is named; 'so far' is the change since then."
+        )
+    show_grid(replace(sheet, explained=explained))
+    show_finish(sheet)
+
+
+def _sheet(casebook: Casebook, draft: Draft, runner: Runner, day: Any, which: Any) -> Sheet:
+    visits = list_visits(casebook, runner.code)
+    typed = _choose_day(casebook, draft, day, earliest=_first_day(casebook, runner))
     # Until the date is mended the sheet stands as of today, so that nothing typed goes away.
     visited_on = typed.value or clock.today()
-    session = _choose_session(draft, which, visits, visited_on)
+    session = _choose_session(casebook, draft, which, visits, visited_on)
     here = (visited_on, session)
-    metrics = list_metrics(casebook)
-    sheet = _Sheet(
+    metrics = tuple(in_order(list_metrics(casebook)))
+    figures = list_figures(casebook)
+    earlier = tuple(v for v in visits if (v.visit.visited_on, v.visit.session) < here)
+    stored = next((v for v in visits if (v.visit.visited_on, v.visit.session) == here), None)
+    return Sheet(
         casebook=casebook,
         draft=draft,
         visited_on=visited_on,
         day_problem=typed.problem,
         session=session,
-        earlier=tuple(v for v in visits if (v.visit.visited_on, v.visit.session) < here),
-        stored=next((v for v in visits if (v.visit.visited_on, v.visit.session) == here), None),
+        earlier=earlier,
+        stored=stored,
         metrics=metrics,
-        errors=_errors(casebook, metrics),
+        figures=side_figures(figures),
+        errors={
+            metric.key: side_change_by_error(
+                metric, tuple(figure for figure in figures if figure.metric == metric.key)
+            )
+            for metric in metrics
+        },
+        previous=previous_values(earlier),
+        kept={(value.metric, value.side): value for value in stored.visit.values} if stored else {},
     )
-    if not state.who():
-        sidebar.choose_user(casebook, place="log")
-    if sheet.stored is not None:
-        _show_stored_head(sheet.stored)
-    else:
-        show_conditions(draft, sheet.earlier[-1].visit if sheet.earlier else None)
-    _show_sheet(sheet)
 
 
-def _errors(casebook: Casebook, metrics: tuple[Metric, ...]) -> dict[str, float]:
-    figures = list_figures(casebook)
-    return {
-        metric.key: side_change_by_error(
-            metric, tuple(figure for figure in figures if figure.metric == metric.key)
-        )
-        for metric in metrics
-    }
+def _beside_the_last(sheet: Sheet) -> Sheet:
+    """The sheet with what its conditions, as they are typed, make of a comparison."""
+    now = typed_conditions(sheet.draft)
+    if not sheet.earlier:
+        return replace(sheet, frames_per_s=now.frames_per_s)
+    return replace(
+        sheet,
+        frames_per_s=now.frames_per_s,
+        unlike=unlike(now, sheet.earlier[-1].visit.conditions),
+    )
 
 
 def _choose_runner(casebook: Casebook, place: Any) -> Runner | None:
     runners = {runner.code: runner for runner in list_runners(casebook)}
-    asked = st.query_params.get("runner")
     if "log_runner" not in st.session_state:
+        asked = st.query_params.get("runner") or _runner_of_draft(casebook)
         st.session_state["log_runner"] = asked if asked in runners else None
     chosen: str | None = place.selectbox(
         "Runner", list(runners), index=None, key="log_runner", placeholder="Type or choose a code"
@@ -122,6 +121,12 @@ def _choose_runner(casebook: Casebook, place: Any) -> Runner | None:
     if chosen:
         st.query_params["runner"] = chosen
     return runners[chosen] if chosen else None
+
+
+def _runner_of_draft(casebook: Casebook) -> str:
+    key = st.query_params.get("draft", "")
+    found = find_draft(casebook, key) if key else None
+    return str(found.content.get("runner", "")) if found else ""
 
 
 def _first_day(casebook: Casebook, runner: Runner) -> date:
@@ -132,7 +137,7 @@ def _first_day(casebook: Casebook, runner: Runner) -> date:
     return date(runner.birth_year or 1900, 1, 1)
 
 
-def _choose_day(draft: Draft, place: Any, *, earliest: date) -> TypedDay:
+def _choose_day(casebook: Casebook, draft: Draft, place: Any, *, earliest: date) -> TypedDay:
     today = clock.today()
     text = place.text_input(
         "Date of the visit",
@@ -140,7 +145,7 @@ def _choose_day(draft: Draft, place: Any, *, earliest: date) -> TypedDay:
         autocomplete="off",
         help=DATE_HELP,
         on_change=keep,
-        args=(draft, "visited_on"),
+        args=(draft, casebook, "visited_on", _where_it_was(draft)),
     )
     typed = read_day(text or "", earliest=earliest, latest=today)
     if typed.value is None:
@@ -151,24 +156,35 @@ def _choose_day(draft: Draft, place: Any, *, earliest: date) -> TypedDay:
     return typed
 
 
+def _where_it_was(draft: Draft) -> Ground:
+    """A date or session that is typed moves the sheet; what it was begun upon stays."""
+    return Ground(at=draft.at, revision=draft.opened)
+
+
 def _choose_session(
-    draft: Draft, place: Any, visits: tuple[StoredVisit, ...], visited_on: date
+    casebook: Casebook,
+    draft: Draft,
+    place: Any,
+    visits: tuple[StoredVisit, ...],
+    visited_on: date,
 ) -> int:
     stored = [v.visit.session for v in visits if v.visit.visited_on == visited_on]
     if not stored:
         return 1
     new = max(stored) + 1
     choices = [*stored, new]
-    key = draft.key("session", visited_on.isoformat())
+    name = f"session_{visited_on.isoformat()}"
     chosen = place.selectbox(
         "That day has a visit",
         choices,
-        key=key,
+        key=seeded(draft, name, stored[0]),
+        on_change=keep,
+        args=(draft, casebook, name, _where_it_was(draft)),
         format_func=lambda number: (
-            f"a new session ({number})" if number == new else f"add to session {number}"
+            f"a new session ({number})" if number == new else f"open session {number}"
         ),
     )
-    return int(chosen)
+    return int(chosen or stored[0])
 
 
 def _show_stored_head(stored: StoredVisit) -> None:
@@ -177,177 +193,10 @@ def _show_stored_head(stored: StoredVisit) -> None:
     st.info(
         f"A visit of {day} is already stored ({VISIT_KINDS[visit.kind]}, "
         f"{count_words(len(visit.values), 'value')}"
-        f"{', by ' + plain(stored.recorded_by) if stored.recorded_by else ''}). What is stored "
-        "stays as it is; the cells that are still open can be filled in and are added to it.",
+        f"{', by ' + plain(stored.recorded_by) if stored.recorded_by else ''}), and its values "
+        "stand in their cells. What you add is added; what you change or empty is asked its "
+        "reason, and what it was stays in the visit's history.",
         icon=":material/inventory:",
-    )
-
-
-@st.fragment
-def _show_sheet(sheet: _Sheet) -> None:
-    """The grid and its save; a typed cell draws anew this part of the page only."""
-    with calmly():
-        previous = previous_values(sheet.earlier)
-        stored = (
-            {(value.metric, value.side): value for value in sheet.stored.visit.values}
-            if sheet.stored
-            else {}
-        )
-        known = {metric for metric, _ in (*previous, *stored, *sheet.draft.cells)}
-        metrics = in_order(sheet.metrics)
-        usual = [metric for metric in metrics if metric.key in known]
-        with st.container(horizontal=True, gap="large"):
-            everything = not usual or st.toggle(
-                f"Show all {len(metrics)} metrics",
-                key=sheet.draft.key("all_metrics"),
-            )
-            explained = st.toggle("Explain each metric", key=sheet.draft.key("explained"))
-        if sheet.earlier:
-            st.caption(
-                f"'was': at the visit of {day_words(sheet.earlier[-1].visit.visited_on)}, or on "
-                "the day that is named."
-            )
-        show_grid(
-            sheet.draft,
-            metrics if everything else usual,
-            previous,
-            stored,
-            errors=sheet.errors,
-            explained=explained,
-        )
-        _finish(sheet, metrics, previous, stored)
-
-
-def _finish(
-    sheet: _Sheet,
-    metrics: list[Metric],
-    previous: dict[Cell, Previous],
-    stored: dict[Cell, Value],
-) -> None:
-    values, open_points = _read_grid(sheet, metrics, previous, stored)
-    st.divider()
-    due = NextDue()
-    if sheet.stored is None:
-        due = ask_next_due(sheet.draft, sheet.visited_on, tuple(one.visit for one in sheet.earlier))
-        open_points = [
-            *((label, problem) for label, problem in head_problems(sheet.draft)),
-            *open_points,
-        ]
-    if sheet.day_problem:
-        open_points.insert(0, ("Date of the visit", sheet.day_problem))
-    st.markdown(f"**{count_words(len(values), 'value')}** ready to be saved.")
-    if open_points:
-        listed = "\n".join(f"- **{plain(label)}**: {plain(told)}" for label, told in open_points)
-        st.warning(
-            f"{count_words(len(open_points), 'field needs', 'fields need')} a look before "
-            f"saving:\n\n{listed}",
-            icon=":material/edit:",
-        )
-    _show_conflict(sheet.draft)
-    if st.button("Save the visit", type="primary", key="save_visit", icon=":material/save:"):
-        _save(sheet, values, due, settled=not open_points)
-    show_caution()
-
-
-def _read_grid(
-    sheet: _Sheet,
-    metrics: list[Metric],
-    previous: dict[Cell, Previous],
-    stored: dict[Cell, Value],
-) -> tuple[tuple[Value, ...], list[tuple[str, str]]]:
-    """The values as typed, and what stands open, by the label of its cell."""
-    values: list[Value] = []
-    open_points: list[tuple[str, str]] = []
-    for metric in metrics:
-        for side in sides_of(metric):
-            if (metric.key, side) in stored:
-                continue
-            entry = entry_of(sheet.draft, metric, side)
-            if entry.problem or entry.question:
-                label = f"{metric.label}, {SIDES[side]}"
-                open_points.append((label, entry.problem or entry.question))
-            elif entry.value is not None:
-                values.append(entry.value)
-        swap = swap_of(sheet.draft, metric, previous, sheet.errors[metric.key])
-        if swap is not None and not swap.settled:
-            words = "left and right look swapped against the last visit: correct or confirm them."
-            open_points.append((metric.label, words))
-    return tuple(values), open_points
-
-
-def _show_conflict(draft: Draft) -> None:
-    if not draft.conflict:
-        return
-    st.warning(
-        f"{plain(draft.conflict)}\n\nEverything you typed is kept on this page.",
-        icon=":material/group:",
-    )
-    if st.button("Show what is stored now", key="show_stored"):
-        draft.conflict = ""
-        st.rerun(scope="app")
-
-
-def _save(sheet: _Sheet, values: tuple[Value, ...], due: NextDue, *, settled: bool) -> None:
-    if not state.who():
-        st.error("Say first who you are (at the top of this page), so that the visit is yours.")
-        return
-    if not settled:
-        st.error("Nothing was saved: mend the fields named above, or confirm them.")
-        return
-    if not values:
-        st.error(
-            "Nothing was entered, so nothing was saved: type at least one value, or why it "
-            "could not be measured (`painful`, `not done`, …)."
-            if sheet.stored is None
-            else "There is nothing new to add to this visit."
-        )
-        return
-    if due.problem:
-        st.error(f"Nothing was saved. {NEXT_DUE}: {plain(due.problem)}")
-        return
-    sheet.draft.conflict = ""
-    try:
-        saved = record_visit(
-            sheet.casebook,
-            _visit(sheet, values, due),
-            by=state.who(),
-            expected_revision=sheet.stored.revision if sheet.stored else None,
-        )
-    except Conflict as conflict:
-        sheet.draft.conflict = str(conflict)
-        st.rerun(scope="fragment")
-    drop_draft(sheet.draft)
-    state.leave_notice(
-        f"The visit of {day_words(sheet.visited_on)} is saved, "
-        f"{count_words(saved.added, 'value')} in one go. What it shows stands below."
-    )
-    routes.go("runner", runner=sheet.draft.runner)
-
-
-def _visit(sheet: _Sheet, values: tuple[Value, ...], due: NextDue) -> Visit:
-    if sheet.stored is not None:
-        kept = sheet.stored.visit
-        return Visit(
-            runner=kept.runner,
-            visited_on=kept.visited_on,
-            session=kept.session,
-            kind=kept.kind,
-            conditions=kept.conditions,
-            next_due_on=kept.next_due_on,
-            note=kept.note,
-            values=values,
-        )
-
-    head = typed_head(sheet.draft, due.day)
-    return Visit(
-        runner=sheet.draft.runner,
-        visited_on=sheet.visited_on,
-        session=sheet.session,
-        kind=head.kind,
-        conditions=head.conditions,
-        next_due_on=head.next_due_on,
-        note=head.note,
-        values=values,
     )
 
 

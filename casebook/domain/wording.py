@@ -112,8 +112,8 @@ FLAG_KINDS = {
 REACHES = {
     Reach.BEYOND: "beyond error",
     Reach.WITHIN: "within error",
-    Reach.BEYOND_LOWER_BOUND: "can't say yet: the error between visits is not known",
-    Reach.NEEDS_TRIALS: "can't say yet: the error figure is for a mean of {} trials",
+    Reach.BEYOND_LOWER_BOUND: "can't say, the error between visits is not known",
+    Reach.NEEDS_TRIALS: "can't say yet, the MDC is for a mean of {} trials",
     Reach.NO_FIGURE: "",
 }
 
@@ -180,7 +180,7 @@ def so_far_words(told: SoFar, metric: Metric) -> str:
     unit = "grades" if metric.scale is Scale.GRADE else unit_words(metric.unit)
     numbers = [told.change] if told.limit is None else [told.change, told.limit]
     # A change just beyond its limit is not to read as equal to it.
-    changed, *limit = rounded_alike(numbers, unit, apart=told.reach is not Reach.NO_FIGURE)
+    changed, *limit = rounded_alike(numbers, unit, apart=told.reach is Reach.BEYOND)
     plus = "+" if told.change > 0 and any(digit in changed for digit in "123456789") else ""
     words = f"{plus}{changed} so far"
     reach = REACHES[told.reach].format(told.trials)
@@ -189,7 +189,8 @@ def so_far_words(told: SoFar, metric: Metric) -> str:
         if told.reach is Reach.BEYOND_LOWER_BOUND:
             name += " at least"
         words += f", {name} {limit[0]}"
-    return f"{words}: {reach}" if reach else words
+    mark = ";" if told.reach is Reach.NEEDS_TRIALS else ":"
+    return f"{words}{mark} {reach}" if reach else words
 
 
 def side_words(asymmetry: float | None) -> str:

@@ -29,11 +29,11 @@ GRADE = a_metric(
         ),
         (
             SoFar(change=3.0, reach=Reach.BEYOND_LOWER_BOUND, limit=2.0),
-            "+3.0° so far, MDC at least 2.0°: can't say yet: the error between visits is not known",
+            "+3.0° so far, MDC at least 2.0°: can't say, the error between visits is not known",
         ),
         (
             SoFar(change=3.0, reach=Reach.NEEDS_TRIALS, trials=7),
-            "+3.0° so far: can't say yet: the error figure is for a mean of 7 trials",
+            "+3.0° so far; can't say yet, the MDC is for a mean of 7 trials",
         ),
         (SoFar(change=0.0, reach=Reach.NO_FIGURE), "0.0° so far"),
     ],

@@ -1,0 +1,248 @@
+"""In a browser: a visit typed by keyboard, taken up again, amended, and saved by two at once."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Locator, Page, expect
+
+from casebook.domain.people import User
+from casebook.domain.sides import Side
+from casebook.domain.visits import MissingReason, Value
+from casebook.services.drafting import list_drafts
+from casebook.services.keeping import create_casebook, open_casebook
+from casebook.services.recording import StoredVisit, find_visit
+from casebook.services.registering import register_user
+from tests.app.conftest import DROP, NEW, STRENGTH, WORSE, furnish
+from tests.browser.running import running_app, settle
+
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+
+DROP_LABEL = "Pelvic drop on the other side"
+STRENGTH_LABEL = "Hip abductor strength"
+MARCH = date(2026, 3, 9)
+REASON = "Why is what was stored changed?"
+
+
+@pytest.fixture(scope="module")
+def clinic_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("logging") / "clinic.sqlite"
+    casebook = create_casebook(str(path))
+    furnish(casebook)
+    register_user(casebook, User(code="CD"))
+    casebook.close()
+    return path
+
+
+@pytest.fixture(scope="module")
+def address(clinic_file: Path) -> Iterator[str]:
+    with running_app(clinic_file) as at:
+        yield at
+
+
+def opened(page: Page, address: str, runner: str, who: str = "AB", more: str = "") -> Locator:
+    page.goto(f"{address}/log?runner={runner}&who={who}{more}")
+    expect(page.get_by_role("heading", name="Log a visit")).to_be_visible(timeout=60_000)
+    settle(page)
+    return page.get_by_test_id("stMain")
+
+
+def dated(page: Page, day: str) -> None:
+    box = page.get_by_label("Date of the visit", exact=True)
+    box.fill(day)
+    box.press("Tab")
+    settle(page)
+
+
+def cell(page: Page, metric: str, side: str) -> Locator:
+    return page.get_by_test_id("stMain").get_by_label(f"{metric}, {side}", exact=True)
+
+
+def type_cell(page: Page, metric: str, side: str, text: str) -> None:
+    cell(page, metric, side).fill(text)
+    cell(page, metric, side).press("Enter")
+    settle(page)
+
+
+def stored(path: Path, runner: str, day: date) -> StoredVisit | None:
+    casebook = open_casebook(str(path))
+    try:
+        return find_visit(casebook, runner, day)
+    finally:
+        casebook.close()
+
+
+def values(visit: StoredVisit | None) -> dict[tuple[str, Side], Value]:
+    assert visit is not None
+    return {(value.metric, value.side): value for value in visit.visit.values}
+
+
+def focused(page: Page) -> str:
+    return str(page.evaluate("() => document.activeElement.getAttribute('aria-label') || ''"))
+
+
+def test_a_visit_is_typed_by_enter_alone_and_saved_by_its_key(
+    page: Page, address: str, clinic_file: Path
+) -> None:
+    main = opened(page, address, WORSE)
+    dated(page, "6.4.2026")
+    cell(page, DROP_LABEL, "left").focus()
+    for text in ("4.1 4.4 3.9", "6,9 n=7", "172", "p", "9.1 kgf"):
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+    assert focused(page) == "Next visit due"
+    cell(page, STRENGTH_LABEL, "right").focus()
+    page.keyboard.press("Shift+Enter")
+    assert focused(page) == f"{STRENGTH_LABEL}, left"
+    settle(page)
+    # No error stands at a typed row, and the count below follows each cell.
+    expect(main.get_by_text("5 values ready to be saved")).to_be_visible()
+    expect(main.get_by_text("did not expect")).to_have_count(0)
+    expect(main).to_contain_text("+2.7° so far, MDC 2.8°: within error")
+    expect(main).to_contain_text("= 89.2 N")
+    expect(main).to_contain_text("missing: painful")
+    main.get_by_label("No review planned").check(force=True)
+    settle(page)
+    page.keyboard.press("Control+Enter")
+    expect(page.get_by_text("5 values in one go").first).to_be_visible(timeout=30_000)
+    found = values(stored(clinic_file, WORSE, date(2026, 4, 6)))
+    assert found[DROP, Side.LEFT].trials == (4.1, 4.4, 3.9)
+    assert found[DROP, Side.RIGHT].n_trials == 7
+    assert found[STRENGTH, Side.LEFT].missing_reason is MissingReason.PAINFUL
+    assert found[STRENGTH, Side.RIGHT].mean == pytest.approx(9.1 * 9.80665)
+
+
+def test_a_grade_is_chosen_by_its_number_and_a_reason_from_the_menu(
+    page: Page, address: str
+) -> None:
+    main = opened(page, address, NEW)
+    main.locator(".st-key-row_arm_swing_crossing input").first.focus()
+    # As fast as a hand, by either key.
+    for text, leave in (("1", "Enter"), ("p", "Tab")):
+        page.keyboard.type(text)
+        page.wait_for_timeout(60)
+        page.keyboard.press(leave)
+        page.wait_for_timeout(60)
+    settle(page)
+    row = main.locator(".st-key-row_arm_swing_crossing")
+    expect(row.locator("input").first).to_have_value(re.compile("^1 · "))
+    expect(row).to_contain_text("missing: painful")
+    main.locator(".st-key-row_lunge_distance").get_by_role("button", name="Why missing").click()
+    page.get_by_text("both: equipment failed").click()
+    settle(page)
+    for number in range(2):
+        box = main.locator(".st-key-row_lunge_distance input").nth(number)
+        expect(box).to_have_value("equipment")
+    expect(main).to_contain_text("4 values ready to be saved")
+    main.get_by_role("button", name="Discard the draft").click()
+    page.get_by_role("button", name="Yes, discard").click()
+    settle(page)
+    expect(main).to_contain_text("The draft is discarded")
+    expect(main).to_contain_text("0 values ready to be saved")
+
+
+def test_a_draft_outlives_reload_restart_and_session_and_is_listed(
+    browser: Browser, clinic_file: Path, tmp_path: Path
+) -> None:
+    path = tmp_path / "restarted.sqlite"
+    shutil.copyfile(clinic_file, path)
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    with running_app(path) as address:
+        opened(page, address, WORSE)
+        dated(page, "7.4.2026")
+        type_cell(page, STRENGTH_LABEL, "left", "305 30")
+        place = page.url.removeprefix(address)
+        assert "draft=" in place
+        page.reload()
+        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 30", timeout=60_000)
+        expect(page.get_by_label("Date of the visit", exact=True)).to_have_value("7.4.2026")
+        settle(page)
+        type_cell(page, STRENGTH_LABEL, "left", "305 303")
+        cell(page, STRENGTH_LABEL, "right").fill("298")
+        cell(page, STRENGTH_LABEL, "right").press("Enter")
+        expect(page.get_by_text("2 values ready to be saved")).to_be_visible()
+        context.close()
+    with running_app(path) as address:
+        context = browser.new_context(viewport={"width": 1280, "height": 900})
+        page = context.new_page()
+        page.goto(address + place)
+        expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("298", timeout=60_000)
+        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 303")
+        settle(page)
+        expect(page.get_by_role("combobox", name="Who are you?")).to_have_value(re.compile("AB"))
+        # Without its address it is found in the list.
+        page.goto(f"{address}/log")
+        expect(page.get_by_text("2 cells typed by AB")).to_be_visible(timeout=60_000)
+        settle(page)
+        page.get_by_role("button", name="Go on").click()
+        settle(page)
+        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 303")
+        page.get_by_test_id("stMain").get_by_text("No review planned").click()
+        settle(page)
+        page.keyboard.press("Control+Enter")
+        expect(page.get_by_text("2 values in one go").first).to_be_visible(timeout=30_000)
+        context.close()
+    casebook = open_casebook(str(path))
+    assert list_drafts(casebook) == ()
+    casebook.close()
+    assert set(values(stored(path, WORSE, date(2026, 4, 7)))) == {
+        (STRENGTH, Side.LEFT),
+        (STRENGTH, Side.RIGHT),
+    }
+
+
+def test_a_stored_value_is_amended_with_a_reason_and_two_windows_choose(
+    browser: Browser, address: str, clinic_file: Path
+) -> None:
+    contexts = [browser.new_context(viewport={"width": 1280, "height": 900}) for _ in range(2)]
+    first, second = (context.new_page() for context in contexts)
+    for page, who in ((first, "AB"), (second, "CD")):
+        opened(page, address, WORSE, who)
+        dated(page, "9.3.2026")
+        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("296 298 300 302 304")
+    type_cell(second, STRENGTH_LABEL, "left", "250")
+    type_cell(second, DROP_LABEL, "left", "5")
+
+    # The first to save is asked why, and amends.
+    type_cell(first, STRENGTH_LABEL, "left", "301 302")
+    type_cell(first, STRENGTH_LABEL, "right", "")
+    main = first.get_by_test_id("stMain")
+    expect(main).to_contain_text("stored: 296 298 300 302 304")
+    expect(main).to_contain_text("1 changed, 1 struck out")
+    first.keyboard.press("Control+Enter")
+    expect(main).to_contain_text("Nothing was saved. Why is what was stored changed?")
+    first.get_by_label(REASON).fill("read from the wrong line")
+    first.keyboard.press("Control+Enter")
+    expect(first.get_by_text("2 fields amended").first).to_be_visible(timeout=30_000)
+
+    # The second is told, field by field, and chooses: nothing of either is lost.
+    second.get_by_label(REASON).fill("typed again from the sheet")
+    second.keyboard.press("Control+Enter")
+    main = second.get_by_test_id("stMain")
+    expect(main).to_contain_text("saved this visit", timeout=30_000)
+    settle(second)
+    choice = main.get_by_role("radiogroup", name=f"{STRENGTH_LABEL}, left")
+    expect(choice).to_contain_text("theirs: 301 302")
+    expect(choice).to_contain_text("yours: 250")
+    expect(main).to_contain_text("When you opened it: 296 298 300 302 304")
+    expect(main).to_contain_text(f"{STRENGTH_LABEL}, right: 216 218 220 222 224 → –")
+    kept = values(stored(clinic_file, WORSE, MARCH))
+    assert kept[STRENGTH, Side.LEFT].trials == (301.0, 302.0)
+    second.get_by_role("button", name="Save with what was chosen").click()
+    expect(main).to_contain_text("choose theirs or yours for each field")
+    choice.get_by_text(re.compile("^theirs")).click()
+    settle(second)
+    second.get_by_role("button", name="Save with what was chosen").click()
+    expect(second.get_by_text("1 field amended").first).to_be_visible(timeout=30_000)
+    kept = values(stored(clinic_file, WORSE, MARCH))
+    assert kept[STRENGTH, Side.LEFT].trials == (301.0, 302.0)
+    assert kept[DROP, Side.LEFT].trials == (5.0,)
+    assert (STRENGTH, Side.RIGHT) not in kept
+    for context in contexts:
+        context.close()
