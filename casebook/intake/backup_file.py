@@ -35,12 +35,11 @@ LARGEST_MANIFEST = 256 * 1024**2
 LONGEST_LINE = 64 * 1024**2
 # A fixed day: what stands in the manifest says when, and the parts are the same each time.
 DAY = (1980, 1, 1, 0, 0, 0)
-# What the library raises on a damaged zip, an unknown packing or a password.
+# What the library raises on a damaged zip, and (RuntimeError) an unknown packing or a password.
 DAMAGED = (
     zipfile.BadZipFile,
     zlib.error,
     EOFError,
-    NotImplementedError,
     RuntimeError,
     ValueError,
     OSError,
