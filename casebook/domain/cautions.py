@@ -224,14 +224,17 @@ class PainReason(StrEnum):
 # Zones of the pain-monitoring model on the 0-10 scale: up to 5 during the exercise is accepted,
 # it may reach 5 but must be no more the morning after, and must not grow from week to week.
 HIGHEST_PAIN = 5.0
-# A rise of 2 points is what runners and patients call much worse (Salaffi et al. 2004, Eur J
-# Pain 8:283-291, read, for the fall by 2); smaller ones come and go.
+# The model asks that pain does not grow from week to week. A fall by 2 points is what patients
+# call much better (Salaffi et al. 2004, Eur J Pain 8:283-291, abstract read); to take a rise of
+# the same size for growing, over four weeks so that a slow one is seen too, is common practice,
+# no source.
 RISE = 2.0
+RISE_WITHIN_DAYS = 28
 PAIN_SOURCES = (
     "Pain-monitoring model: Thomeé 1997, Phys Ther 77:1690-1703, and Silbernagel et al. 2007, Am "
     "J Sports Med 35:897-906 (a trial of 38 people with Achilles tendinopathy, abstract read; "
     "that pain was not to exceed 5 of 10 read in a summary; the rules for the morning after and "
-    "for the week to week from memory). It was never meant for a suspected bone stress injury."
+    "from week to week from memory). It was never meant for a suspected bone stress injury."
 )
 
 
@@ -244,7 +247,7 @@ class PainFlag:
     pain : float
         The number that is beyond it, 0 to 10.
     against : float
-        The limit, or for a rise the pain of the week it is compared with.
+        The limit, or for a rise the lowest pain of the four weeks before.
     """
 
     week: AdherenceWeek
@@ -291,15 +294,27 @@ def pain_flags(
     -------
     tuple of PainFlag
         In the order of time, at most one of each reason a week. Rising: the morning after is
-        2 points or more above the latest earlier week in which it was entered.
+        2 points or more above the lowest of the four weeks before.
     """
     bone = injury is not None and injury.pathology is Pathology.BONE_STRESS
-    found: list[PainFlag] = []
-    before: float | None = None
-    for week in sorted(weeks, key=lambda one: one.week_start):
-        found.extend(_bone_flags(week) if bone else _flags(week, before))
-        before = before if week.pain_morning_after is None else week.pain_morning_after
-    return tuple(found)
+    ordered = sorted(weeks, key=lambda one: one.week_start)
+    return tuple(
+        flag
+        for week in ordered
+        for flag in (_bone_flags(week) if bone else _flags(week, _lowest_before(week, ordered)))
+    )
+
+
+def _lowest_before(week: AdherenceWeek, weeks: Sequence[AdherenceWeek]) -> float | None:
+    return min(
+        (
+            one.pain_morning_after
+            for one in weeks
+            if one.pain_morning_after is not None
+            and 0 < (week.week_start - one.week_start).days <= RISE_WITHIN_DAYS
+        ),
+        default=None,
+    )
 
 
 def _bone_flags(week: AdherenceWeek) -> list[PainFlag]:

@@ -16,7 +16,7 @@ from datetime import date
 from enum import StrEnum
 
 from casebook.domain.errors import refuse
-from casebook.domain.injuries import Injury
+from casebook.domain.injuries import Course, Injury
 from casebook.domain.sides import InjurySide
 
 LONGEST_LIMITED_DAYS = 7
@@ -67,36 +67,60 @@ class TimeLoss:
         return count if self.bin is TimeLossBin.NONE else f"{count} ({_band(self.bin)})"
 
 
-def time_loss(injury: Injury, *, as_of: date) -> TimeLoss:
-    """Days that a complaint took from full running.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Complaint:
+    """A complaint with the day on which the runner was fully able to run and race again.
 
     Parameters
     ----------
     injury : Injury
-        `returned_on` is the first day on which the runner was fully able to run again; the
-        same as the onset, or the day after, counts as no day lost.
-    as_of : date
-        Up to which days are counted while the runner is not back.
-
-    Raises
-    ------
-    InputRefused
-        For a return before the onset.
+        Its `returned_on` is the day of the first run, which is no full return yet.
+    fully_back_on : date or None
+        First day of full training; that of the onset where no running was lost at all. None
+        where it has not come yet, or was not recorded.
     """
-    back = injury.returned_on
-    if back is not None and back < injury.onset_on:
-        raise refuse(
-            "return_before_onset",
-            f"the return on {back} lies before the onset on {injury.onset_on}; correct one.",
-            column="returned_on",
-            value=back,
-        )
+
+    injury: Injury
+    fully_back_on: date | None = None
+
+    def __post_init__(self) -> None:
+        if self.fully_back_on is None:
+            return
+        for name, day in (("onset", self.injury.onset_on), ("first run", self.injury.returned_on)):
+            if day is not None and self.fully_back_on < day:
+                raise refuse(
+                    "fully_back_too_early",
+                    f"fully back on {self.fully_back_on} lies before the {name} on {day}; "
+                    "correct one of them.",
+                    column="fully_back_on",
+                    value=self.fully_back_on,
+                )
+
+
+def time_loss(complaint: Complaint, *, as_of: date) -> TimeLoss | None:
+    """Days that a complaint took from full running.
+
+    Parameters
+    ----------
+    complaint : Complaint
+    as_of : date
+        Up to which days are counted while the runner is not fully back.
+
+    Returns
+    -------
+    TimeLoss or None
+        A full return on the day of the onset or the day after counts as no day lost. None
+        for a complaint that is resolved without a day on record, and for a day before its
+        onset.
+    """
+    injury, back = complaint.injury, complaint.fully_back_on
+    if as_of < injury.onset_on or (back is None and injury.course is Course.RESOLVED):
+        return None
     # A return that lies after the day asked for had not happened yet then.
     if back is None or back > as_of:
         days, out = (as_of - injury.onset_on).days, True
     else:
-        days, out = (back - injury.onset_on).days - 1, False
-    days = max(0, days)
+        days, out = max(0, (back - injury.onset_on).days - 1), False
     return TimeLoss(days=days, bin=time_loss_bin(days), still_out=out)
 
 
@@ -121,6 +145,7 @@ class Subsequent(StrEnum):
     INDEX = "index"
     RECURRENCE = "recurrence"
     EXACERBATION = "exacerbation"
+    UNCLEAR = "unclear"
     LOCAL = "local"
     NEW = "new"
 
@@ -129,6 +154,7 @@ SUBSEQUENT_WORDS = {
     Subsequent.INDEX: "first complaint on record",
     Subsequent.RECURRENCE: "recurrence: same place and kind, after full recovery",
     Subsequent.EXACERBATION: "flare-up: same place and kind, before full recovery",
+    Subsequent.UNCLEAR: "same place and kind; the day of full recovery was not recorded",
     Subsequent.LOCAL: "same place, another kind",
     Subsequent.NEW: "new: another place",
 }
@@ -140,24 +166,24 @@ class Succession:
 
     Parameters
     ----------
-    of : Injury or None
+    of : Complaint or None
         The latest earlier complaint that it is related to; None for a first or new one.
     days_after_recovery : int or None
         From that one's full return to this onset; only for a recurrence.
     """
 
     kind: Subsequent
-    of: Injury | None = None
+    of: Complaint | None = None
     days_after_recovery: int | None = None
 
 
-def succession(injury: Injury, others: Sequence[Injury]) -> Succession:
+def succession(injury: Injury, others: Sequence[Complaint]) -> Succession:
     """Whether a complaint is a recurrence, a flare-up, or a new one.
 
     Parameters
     ----------
     injury : Injury
-    others : sequence of Injury
+    others : sequence of Complaint
         Of the same runner; those that began on the same day or later are not looked at, and
         those of another runner neither.
 
@@ -165,30 +191,32 @@ def succession(injury: Injury, others: Sequence[Injury]) -> Succession:
     -------
     Succession
         By place (region and side) and kind of the tissue. 'Both sides' is the same place as
-        either side.
+        either side. Unclear where an earlier one alike is resolved without a day on record.
     """
     earlier = sorted(
-        (one for one in others if one.runner == injury.runner and one.onset_on < injury.onset_on),
-        key=lambda one: one.onset_on,
+        (
+            one
+            for one in others
+            if one.injury.runner == injury.runner and one.injury.onset_on < injury.onset_on
+        ),
+        key=lambda one: one.injury.onset_on,
         reverse=True,
     )
     if not earlier:
         return Succession(kind=Subsequent.INDEX)
-    here = [one for one in earlier if _same_place(one, injury)]
-    alike = [one for one in here if one.pathology is injury.pathology]
-    if not alike:
-        return (
-            Succession(kind=Subsequent.LOCAL, of=here[0])
-            if here
-            else Succession(kind=Subsequent.NEW)
-        )
-    latest = alike[0]
-    if latest.returned_on is None or latest.returned_on > injury.onset_on:
+    here = [one for one in earlier if _same_place(one.injury, injury)]
+    if not here:
+        return Succession(kind=Subsequent.NEW)
+    latest = next((one for one in here if one.injury.pathology is injury.pathology), None)
+    if latest is None:
+        return Succession(kind=Subsequent.LOCAL, of=here[0])
+    back = latest.fully_back_on
+    if back is None and latest.injury.course is Course.RESOLVED:
+        return Succession(kind=Subsequent.UNCLEAR, of=latest)
+    if back is None or back > injury.onset_on:
         return Succession(kind=Subsequent.EXACERBATION, of=latest)
     return Succession(
-        kind=Subsequent.RECURRENCE,
-        of=latest,
-        days_after_recovery=(injury.onset_on - latest.returned_on).days,
+        kind=Subsequent.RECURRENCE, of=latest, days_after_recovery=(injury.onset_on - back).days
     )
 
 

@@ -32,6 +32,8 @@ from casebook.domain.wording import (
 # practice, no source.
 LOW_ADHERENCE = 0.5
 ALWAYS = "complaints and measures also change with time and training alone"
+AGAINST = "What argues against the programme having a part in it"
+WEAKENS = "What weakens this answer"
 NOT_WHY = "None of this says why it changed."
 
 
@@ -69,7 +71,8 @@ def programme_paragraph(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) 
         sentences.append(
             f"Pain was beyond the usual limits in {_counted(effect.pain_weeks, 'week')}."
         )
-    sentences.append(f"What argues against it: {'; '.join(arguments_against(effect, metrics))}.")
+    lead = AGAINST if effect.targeted.improved else WEAKENS
+    sentences.append(f"{lead}: {'; '.join(arguments_against(effect, metrics))}.")
     sentences.append(NOT_WHY)
     return " ".join(sentences)
 
@@ -111,7 +114,9 @@ def effect_sentence(effect: MetricEffect, metric: Metric) -> str:
 
 
 def arguments_against(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> tuple[str, ...]:
-    """What argues against reading the change as the programme's doing, strongest first.
+    """What argues against the programme having a part in an improvement, strongest first.
+
+    Where no targeted measure improved, what weakens that answer instead.
 
     Parameters
     ----------
@@ -133,9 +138,11 @@ def arguments_against(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) ->
 
 def _by_comparison(effect: ProgrammeEffect) -> Iterator[str]:
     targeted, others = effect.targeted.share_improved, effect.others.share_improved
+    if not effect.targeted.improved or targeted is None:
+        return
     if others is None:
         yield "no other measure of this runner can be told, so there is no comparison"
-    elif targeted is not None and effect.others.improved and others >= targeted:
+    elif others >= targeted:
         yield (
             "measures that it was not meant to change improved at least as often "
             f"({effect.others.improved} of {effect.others.told})"
@@ -160,6 +167,9 @@ def _by_measure(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> Itera
         if one.levels is not None and one.levels.slope_before.beyond_error:
             slope = number_words(one.levels.slope_before.change, unit, signed=True)
             yield f"{name}: it was already moving before the start ({slope} a week)"
+        if one.change is not None and one.call is Call.UNCHANGED and one.change.low is not None:
+            unseen = number_words(one.change.change - one.change.low, unit)
+            yield f"{name}: changes up to {unseen} could not have been seen"
         if one.phases[0].visits == 1 and one.change is not None:
             yield f"{name}: it rests on one visit before the start"
         if (

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from casebook.domain.errors import refuse
-from casebook.domain.injuries import Injury
+from casebook.domain.injury_course import Complaint
 
 RECENT_DAYS = 30
 LONGEST_KM, LONGEST_MIN = 1000.0, 10_000.0
@@ -97,7 +97,7 @@ class Return:
     Parameters
     ----------
     first_run_on : date or None
-        First run after the onset; None without one.
+        First run on record after the onset; None without one.
     days_to_first_run : int or None
         Since the onset.
     full_return_on : date or None
@@ -156,15 +156,16 @@ def longest_recent_km(runs: Sequence[Run], before: date) -> float | None:
     return max(known, default=None)
 
 
-def return_to_running(injury: Injury, runs: Sequence[Run]) -> Return:
+def return_to_running(complaint: Complaint, runs: Sequence[Run]) -> Return:
     """When a runner ran again after a complaint began, and when as much as before.
 
     Parameters
     ----------
-    injury : Injury
+    complaint : Complaint
     runs : sequence of Run
         From well before the onset on.
     """
+    injury = complaint.injury
     after = sorted(run.on for run in runs if run.on > injury.onset_on)
     onset_week = injury.onset_on - timedelta(days=injury.onset_on.weekday())
     before = [_week(onset_week - timedelta(weeks=back), runs) for back in range(1, USUAL_WEEKS + 1)]
@@ -184,7 +185,7 @@ def return_to_running(injury: Injury, runs: Sequence[Run]) -> Return:
     return Return(
         first_run_on=after[0] if after else None,
         days_to_first_run=(after[0] - injury.onset_on).days if after else None,
-        full_return_on=injury.returned_on,
+        full_return_on=complaint.fully_back_on,
         usual_km_a_week=usual,
         back_to_usual_on=back,
     )

@@ -105,12 +105,20 @@ def test_pain_beyond_a_limit_or_rising_is_flagged_in_the_order_of_time() -> None
         (PainReason.DURING_TOO_HIGH, 6.0, 5.0),
         (PainReason.RISING, 3.5, 1.0),
         (PainReason.MORNING_TOO_HIGH, 7.0, 5.0),
-        (PainReason.RISING, 7.0, 3.5),
+        (PainReason.RISING, 7.0, 1.0),
     ]
     told = " ".join(flag.words for flag in flags)
     assert "during the sessions was 6 of 10 in the week of 2026-03-16" in told
     assert "the morning after the sessions was 7 of 10" in told
     assert "rose from 1 to 3.5 of 10" in told
+
+
+def test_a_slow_rise_is_seen_and_one_of_long_ago_is_no_rise() -> None:
+    slow = pain_flags([week(number, None, 1.0 + 0.7 * number) for number in range(4)])
+    assert [(flag.week.week_start, flag.against) for flag in slow] == [
+        (FIRST + timedelta(weeks=3), 1.0)
+    ]
+    assert pain_flags([week(0, None, 1.0), week(5, None, 3.5)]) == ()
 
 
 def test_with_a_bone_stress_injury_any_pain_is_beyond_the_limit() -> None:

@@ -12,10 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from casebook.domain.errors import InputRefused
-from casebook.domain.injuries import Injury, Pathology, Region
+from casebook.domain.injuries import Course, Pathology, Region
 from casebook.domain.injury_course import (
     SUBSEQUENT_WORDS,
     TIME_LOSS_WORDS,
+    Complaint,
     Subsequent,
     TimeLossBin,
     is_running_injury,
@@ -35,8 +36,8 @@ ONSET = date(2026, 1, 12)  # a Monday
 AS_OF = date(2026, 12, 1)
 
 
-def lost(days: int) -> Injury:
-    return an_injury(returned_on=ONSET + timedelta(days=days))
+def lost(days: int) -> Complaint:
+    return Complaint(injury=an_injury(), fully_back_on=ONSET + timedelta(days=days))
 
 
 @pytest.mark.parametrize(
@@ -55,59 +56,74 @@ def test_days_are_counted_from_the_day_after_the_onset_to_the_day_before_the_ret
     back_after: int, days: int, kind: TimeLossBin, words: str
 ) -> None:
     found = time_loss(lost(back_after), as_of=AS_OF)
+    assert found is not None
     assert (found.days, found.bin, found.still_out, found.words) == (days, kind, False, words)
 
 
 def test_while_the_runner_is_out_the_days_are_counted_so_far() -> None:
-    out = time_loss(an_injury(), as_of=ONSET + timedelta(days=10))
+    # The first run is no full return.
+    running = Complaint(injury=an_injury(returned_on=ONSET + timedelta(days=3)))
+    out = time_loss(running, as_of=ONSET + timedelta(days=10))
+    assert out is not None
     assert (out.days, out.bin, out.still_out) == (10, TimeLossBin.DAYS_8_TO_28, True)
     assert out.words == "10 days lost so far, not fully back yet"
     then = time_loss(lost(40), as_of=ONSET + timedelta(days=5))
+    assert then is not None
     assert (then.days, then.still_out) == (5, True)
-    assert time_loss(an_injury(), as_of=ONSET - timedelta(days=5)).days == 0
 
 
-def test_a_return_before_the_onset_is_refused() -> None:
+def test_what_was_not_recorded_is_not_counted() -> None:
+    assert time_loss(lost(40), as_of=ONSET - timedelta(days=1)) is None
+    resolved = Complaint(injury=an_injury(course=Course.RESOLVED))
+    assert time_loss(resolved, as_of=AS_OF) is None
+
+
+def test_a_full_return_before_the_onset_or_the_first_run_is_refused() -> None:
     with pytest.raises(InputRefused, match="before the onset on 2026-01-12"):
-        time_loss(lost(-1), as_of=AS_OF)
+        lost(-1)
+    with pytest.raises(InputRefused, match="before the first run on 2026-02-01"):
+        Complaint(injury=an_injury(returned_on=date(2026, 2, 1)), fully_back_on=date(2026, 1, 20))
 
 
-EARLIER = an_injury(onset_on=date(2025, 5, 1), returned_on=date(2025, 6, 1))
+EARLIER = Complaint(injury=an_injury(onset_on=date(2025, 5, 1)), fully_back_on=date(2025, 6, 1))
 
 
 @pytest.mark.parametrize(
     ("changes", "kind", "days"),
     [
         ({}, Subsequent.RECURRENCE, 225),
-        ({"returned_on": None}, Subsequent.EXACERBATION, None),
-        ({"returned_on": date(2026, 2, 1)}, Subsequent.EXACERBATION, None),
-        ({"returned_on": ONSET}, Subsequent.RECURRENCE, 0),
+        ({"fully_back_on": None}, Subsequent.EXACERBATION, None),
+        ({"fully_back_on": None, "course": Course.RESOLVED}, Subsequent.UNCLEAR, None),
+        ({"fully_back_on": date(2026, 2, 1)}, Subsequent.EXACERBATION, None),
+        ({"fully_back_on": ONSET}, Subsequent.RECURRENCE, 0),
         ({"pathology": Pathology.JOINT}, Subsequent.LOCAL, None),
         ({"side": InjurySide.RIGHT}, Subsequent.NEW, None),
         ({"side": InjurySide.BOTH}, Subsequent.RECURRENCE, 225),
         ({"side": InjurySide.NONE}, Subsequent.NEW, None),
         ({"region": Region.FOOT}, Subsequent.NEW, None),
         ({"runner": "T-002"}, Subsequent.INDEX, None),
-        ({"onset_on": ONSET}, Subsequent.INDEX, None),
+        ({"onset_on": ONSET, "fully_back_on": ONSET}, Subsequent.INDEX, None),
     ],
 )
 def test_what_came_again_is_told_from_what_is_new(
     changes: dict[str, Any], kind: Subsequent, days: int | None
 ) -> None:
-    before = replace(EARLIER, **changes)
-    found = succession(an_injury(), [before, an_injury()])
+    back = changes.get("fully_back_on", EARLIER.fully_back_on)
+    of_injury = {name: value for name, value in changes.items() if name != "fully_back_on"}
+    before = Complaint(injury=replace(EARLIER.injury, **of_injury), fully_back_on=back)
+    found = succession(an_injury(), [before, Complaint(injury=an_injury())])
     assert (found.kind, found.days_after_recovery) == (kind, days)
     assert (found.of is before) == (kind not in {Subsequent.NEW, Subsequent.INDEX})
 
 
 def test_the_latest_of_several_alike_is_what_it_follows() -> None:
-    later = an_injury(onset_on=date(2025, 9, 1), returned_on=date(2025, 10, 1))
+    later = replace(EARLIER, injury=an_injury(onset_on=date(2025, 9, 1)), fully_back_on=ONSET)
     assert succession(an_injury(), [EARLIER, later]).of is later
 
 
 def test_both_sides_and_no_side_are_no_one_place() -> None:
     both = an_injury(side=InjurySide.BOTH, onset_on=date(2025, 1, 1))
-    found = succession(an_injury(side=InjurySide.NONE), [both])
+    found = succession(an_injury(side=InjurySide.NONE), [Complaint(injury=both)])
     assert found.kind is Subsequent.NEW
 
 
@@ -204,7 +220,7 @@ def test_the_way_back_is_the_first_run_and_the_first_week_with_as_much_as_before
 
 @pytest.mark.parametrize("before", [usual(None), []])
 def test_without_known_weeks_before_nothing_is_called_usual(before: list[Run]) -> None:
-    found = return_to_running(an_injury(), before)
+    found = return_to_running(Complaint(injury=an_injury()), before)
     assert (found.first_run_on, found.days_to_first_run, found.usual_km_a_week) == (None,) * 3
-    never = return_to_running(an_injury(), usual(20.0))
+    never = return_to_running(Complaint(injury=an_injury()), usual(20.0))
     assert (never.usual_km_a_week, never.back_to_usual_on) == (20.0, None)

@@ -66,8 +66,9 @@ def test_the_paragraph_tells_the_numbers_the_comparison_and_what_argues_against(
         "weeks entered. Of 1 targeted measure, 1 improved beyond error. Strength in a test "
         "(left): from 300 N before (mean of 2 visits) to 340 N, improved beyond error (change "
         "+40.0 N, 95 % interval +20.0 N to +60.0 N). Of 1 other measure of the same runner, 1 "
-        "showed no change beyond error. What argues against it: complaints and measures also "
-        "change with time and training alone. None of this says why it changed."
+        "showed no change beyond error. What argues against the programme having a part "
+        "in it: complaints and measures also change with time and training alone. None of this "
+        "says why it changed."
     )
 
 
@@ -126,8 +127,16 @@ def test_what_is_expected_by_itself_is_told_beside_an_improvement(beyond: bool, 
     (told, _) = arguments_against(of(effect, OTHER), BY_KEY)
     assert "a change of +12.0 N is expected by itself" in told
     assert words in told
-    flat = replace(effect, change=FLAT)
-    assert arguments_against(of(flat, OTHER), BY_KEY) == (ALWAYS,)
+
+
+def test_without_an_improvement_what_weakens_that_answer_is_told() -> None:
+    regression = Regression(expected=12.0, icc=0.8, clinic_mean=360.0, runners=20)
+    flat = of(replace(TARGETED, change=FLAT, regression=regression), OTHER)
+    assert arguments_against(flat, BY_KEY) == (
+        "Strength in a test (left): changes up to 20.0 N could not have been seen",
+        ALWAYS,
+    )
+    assert "What weakens this answer: " in programme_paragraph(flat, BY_KEY)
 
 
 def test_each_weakness_of_the_programme_argues_against() -> None:
