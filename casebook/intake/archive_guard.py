@@ -67,7 +67,7 @@ def look_through(path: Path) -> Looked:
                     if _is_read(part.filename)
                 }
             )
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, ValueError) as error:
         raise damaged() from error
     except OSError as error:
         raise refuse(
