@@ -11,6 +11,7 @@ from streamlit.navigation.page import StreamlitPage
 PageName = Literal[
     "caseload",
     "runner",
+    "history",
     "log_visit",
     "marks",
     "measurement_sets",
@@ -31,6 +32,7 @@ class _Place:
 PAGES: dict[PageName, _Place] = {
     "caseload": _Place("Caseload", ":material/groups:", "caseload"),
     "runner": _Place("Runner", ":material/directions_run:", "runner"),
+    "history": _Place("History", ":material/history:", "history"),
     "log_visit": _Place("Log a visit", ":material/edit_note:", "log"),
     "marks": _Place("Marked points", ":material/frame_person:", "marks"),
     "measurement_sets": _Place("Measurement sets", ":material/checklist:", "sets"),

@@ -279,6 +279,16 @@ def _typed(subject: Subject, columns: Mapping[str, object]) -> dict[str, object]
     return typed
 
 
+def column_type(subject: Subject, name: str) -> type:
+    """Python type of what a column holds."""
+    return record_fields.type_of(subject, name)
+
+
+def may_be_empty(subject: Subject, name: str) -> bool:
+    """Whether a column can be left blank."""
+    return not record_fields.must_be_given(subject, name)
+
+
 def typed_content(subject: Subject, name: str, content: object) -> object:
     """A column's content from a value of its type or from its text.
 
