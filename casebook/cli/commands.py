@@ -18,6 +18,7 @@ from casebook.cli.marks import EPILOG as MARKS_EPILOG
 from casebook.cli.marks import marks
 from casebook.cli.planning import plan_measurement
 from casebook.cli.repeatability import repeatability
+from casebook.cli.sets import sets
 from casebook.cli.tables_help import tables_help
 
 app = typer.Typer(
@@ -328,6 +329,7 @@ app.command(
     short_help="Compute angles, distances and times from marked points.", epilog=MARKS_EPILOG
 )(marks)
 app.command(short_help="Tell how a value runs with time in many subjects.")(growth)
+app.command(short_help="List, make and change measurement sets.")(sets)
 app.command(short_help="Attach still frames and documents to a visit.")(attach)
 app.command(short_help="List what is attached to a runner's visits, or copy it out.")(attachments)
 app.command(short_help="Back the whole casebook up into one file.")(backup)
