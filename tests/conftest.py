@@ -45,5 +45,6 @@ def own_data_folder(data_folders: Iterator[Path], monkeypatch: pytest.MonkeyPatc
     folder = next(data_folders)
     folder.mkdir()
     monkeypatch.setenv("XDG_DATA_HOME", str(folder))
-    monkeypatch.delenv("CASEBOOK_DATABASE_URL", raising=False)
+    for name in ("CASEBOOK_DATABASE_URL", "CASEBOOK_FILES"):
+        monkeypatch.delenv(name, raising=False)
     return folder
