@@ -37,8 +37,8 @@ from casebook.statistics.geometry_stances import (
     Trial,
     event_error_frames,
     stances_of,
-    timing_trials,
 )
+from casebook.statistics.geometry_timing import timing_trials
 
 
 def measure(marks: Marks, settings: MarkSettings) -> Measured:

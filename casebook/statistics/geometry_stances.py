@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -12,6 +12,7 @@ from casebook.domain.sides import Side
 from casebook.statistics.geometry import Number
 from casebook.statistics.geometry_spread import (
     FRAME_ROUNDING_SD,
+    nominal,
     repeated_sd,
     widened_sd,
     with_error,
@@ -176,7 +177,7 @@ def _by_kind(events: Iterable[MarkedEvent]) -> dict[_Kind, dict[int, list[Marked
     return {
         kind: {
             number: listed
-            for number, listed in repeats.items()
+            for number, listed in sorted(repeats.items())
             if len(listed) == len(repeats[min(repeats)])
         }
         for kind, repeats in found.items()
@@ -267,9 +268,54 @@ def _place(
         setattr(stance, name, instant)
 
 
+def lies_after(first: Instant, last: Instant) -> bool:
+    """Whether the mean of all markings is in order, as the first marking is.
+
+    Parameters
+    ----------
+    first, last : Instant
+
+    Returns
+    -------
+    bool
+
+    References
+    ----------
+    None: a comparison.
+
+    Examples
+    --------
+    >>> lies_after(Instant(frame=3, at=3.0), Instant(frame=4, at=2.5))
+    False
+    """
+    return nominal(last.at) > nominal(first.at)
+
+
+def _drop_what_repeats_put_before_contact(stances: Sequence[Stance], told: _Told) -> None:
+    for stance in stances:
+        for moment in (Moment.HEEL_RISE, Moment.TOE_OFF):
+            instant: Instant | None = getattr(stance, moment.value)
+            if instant is not None and not lies_after(stance.contact, instant):
+                setattr(stance, moment.value, None)
+                told.add(
+                    f"{moment.value}_before_contact",
+                    instant.frame,
+                    f"taking the repeats together, {WORDS[moment]} of the {stance.side} foot does "
+                    "not lie after its contact; it is not used.",
+                )
+
+
 def _check_order(stances: Sequence[Stance], both: bool, told: _Told) -> None:
+    _drop_what_repeats_put_before_contact(stances, told)
     for stance, after in pairwise(stances):
-        if both and stance.side is after.side:
+        if not lies_after(stance.contact, after.contact):
+            told.add(
+                "contacts_together",
+                after.contact.frame,
+                f"the contact of the {after.side} foot does not lie after that of the "
+                f"{stance.side} foot (frame {stance.contact.frame}): no step is read.",
+            )
+        elif both and stance.side is after.side:
             told.add(
                 "same_foot_twice",
                 after.contact.frame,
@@ -294,110 +340,3 @@ def _check_order(stances: Sequence[Stance], both: bool, told: _Told) -> None:
                 f"no toe-off of the {stance.side} foot follows its contact: no contact time.",
                 withheld=False,
             )
-
-
-def timing_trials(
-    stances: Stances, frames_per_s: float | None, speed_km_h: Number | None
-) -> tuple[Trial, ...]:
-    """Times, rates and lengths of the steps of one view.
-
-    Parameters
-    ----------
-    stances : Stances
-    frames_per_s : float or None
-        Taken as exact; without it only shares of a time are told.
-    speed_km_h : number, with or without an error, or None
-        For lengths; an error of it is shared by all steps.
-
-    Returns
-    -------
-    tuple of Trial
-        Metrics `contact_time`, `flight_time`, `step_time` (ms), `cadence` (steps a minute),
-        `duty_factor`, `heel_rise_timing` (%), `step_length`, `stride_length` (cm), by the
-        catalogue's conventions. Errors of a moment are kept in all that it belongs to: a
-        contact ends one step and begins the next.
-
-    References
-    ----------
-    [Practice], [Bennett1948]
-
-    Examples
-    --------
-    >>> timing_trials(Stances(stances=(), both=False), 120.0, None)
-    ()
-    """
-    return (
-        *_within_stances(stances, frames_per_s),
-        *_between_feet(stances, frames_per_s, speed_km_h),
-        *_strides(stances, frames_per_s, speed_km_h),
-    )
-
-
-def _trial(metric: str, stance: Stance, value: Number, *, side: Side | None = None) -> Trial:
-    return Trial(
-        metric=metric,
-        side=stance.side if side is None else side,
-        view=stance.view,
-        frame=stance.contact.frame,
-        value=value,
-    )
-
-
-def _within_stances(stances: Stances, frames_per_s: float | None) -> Iterator[Trial]:
-    for stance in stances.stances:
-        if stance.toe_off is None:
-            continue
-        time = stance.toe_off.at - stance.contact.at
-        if frames_per_s is not None:
-            yield _trial("contact_time", stance, 1000.0 * time / frames_per_s)
-        if stance.heel_rise is not None:
-            share = 100.0 * (stance.heel_rise.at - stance.contact.at) / time
-            yield _trial("heel_rise_timing", stance, share)
-
-
-def _between_feet(
-    stances: Stances, frames_per_s: float | None, speed_km_h: Number | None
-) -> Iterator[Trial]:
-    if frames_per_s is None:
-        return
-    for before, after in pairwise(stances.stances):
-        if before.side is after.side:
-            continue
-        step = 1000.0 * (after.contact.at - before.contact.at) / frames_per_s
-        yield _trial("step_time", after, step)
-        if speed_km_h is not None:
-            yield _trial("step_length", after, _length_cm(step, speed_km_h))
-        if before.toe_off is not None and before.toe_off.frame <= after.contact.frame:
-            flight = 1000.0 * (after.contact.at - before.toe_off.at) / frames_per_s
-            yield _trial("flight_time", before, flight)
-
-
-def _strides(
-    stances: Stances, frames_per_s: float | None, speed_km_h: Number | None
-) -> Iterator[Trial]:
-    apart = 2 if stances.both else 1
-    listed = stances.stances
-    strides = [
-        (first, listed[i + apart])
-        for i, first in enumerate(listed[: len(listed) - apart])
-        if listed[i + apart].side is first.side
-        and (not stances.both or listed[i + 1].side is not first.side)
-    ]
-    # One foot is enough for the rate of both: each stride is two steps.
-    counted = strides[0][0].side if strides else None
-    for first, last in strides:
-        frames = last.contact.at - first.contact.at
-        if first.toe_off is not None:
-            contact = first.toe_off.at - first.contact.at
-            yield _trial("duty_factor", first, 100.0 * contact / frames)
-        if frames_per_s is None:
-            continue
-        if first.side is counted:
-            yield _trial("cadence", first, 120.0 * frames_per_s / frames, side=Side.NONE)
-        if speed_km_h is not None:
-            time = 1000.0 * frames / frames_per_s
-            yield _trial("stride_length", last, _length_cm(time, speed_km_h))
-
-
-def _length_cm(milliseconds: Number, speed_km_h: Number) -> Number:
-    return milliseconds * speed_km_h / 36.0

@@ -7,10 +7,14 @@ import math
 from dataclasses import replace
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from casebook.domain.marking import (
+    LANDMARKS_OF,
     FrameNote,
     Landmark,
+    MarkedEvent,
     MarkedPoint,
     Marks,
     MarkSettings,
@@ -165,8 +169,8 @@ def test_a_leaning_camera_and_a_wrong_scale_are_shared_by_all_trials_and_kept_ap
         if one.moment is Moment.CONTACT:
             for frame in (one.frame, one.frame + 15):
                 points += filmed(P, frame, stance_behind(one.side))
-    settings = MarkSettings(point_sd_px=0.5, tilt_sd_deg=2.0, px_per_cm_sd=0.4)
-    measured = measure(marks(points, events), settings)
+    marking = MarkSettings(point_sd_px=0.5, tilt_sd_deg=2.0, px_per_cm_sd=0.4)
+    measured = measure(marks(points, events), marking)
     by = {(one.metric, one.side): one for one in measured.values}
     lean = by["trunk_side_lean", LEFT]
     assert lean.shared_sd == pytest.approx(2.0)
@@ -370,6 +374,7 @@ ORDERS: dict[str, tuple[list[tuple[int, Moment, Side]], int]] = {
     "heel_rise_after_toe_off": ([(10, ON, RIGHT), (40, OFF, RIGHT), (44, RISE, RIGHT)], 44),
     "same_foot_twice": ([(10, ON, RIGHT), (90, ON, RIGHT), (132, ON, LEFT)], 90),
     "both_feet_down": ([(10, ON, RIGHT), (60, OFF, RIGHT), (52, ON, LEFT)], 52),
+    "contacts_together": ([(10, ON, RIGHT), (40, OFF, RIGHT), (10, ON, LEFT)], 10),
     "no_toe_off": ([(10, ON, RIGHT)], 10),
     "mid_stance_before_contact": ([(10, HALF, RIGHT)], 10),
 }
@@ -467,3 +472,50 @@ def test_a_fault_of_a_frame_that_spoils_two_metrics_is_told_once() -> None:
     assert not {"foot_inversion_at_contact", "rearfoot_eversion_peak"} & {
         metric for metric, _ in values(measured)
     }
+
+
+def test_repeats_that_together_put_an_end_before_its_beginning_are_not_used() -> None:
+    listed = [(10, ON, 1), (30, ON, 2), (20, RISE, 1), (20, RISE, 2), (22, OFF, 1), (12, OFF, 2)]
+    events = [event(frame, name, RIGHT, repeat=repeat) for frame, name, repeat in listed]
+    measured = measure(marks(events=events), KNOWN)
+    assert measured.values == ()
+    assert {"toe_off_before_contact", "heel_rise_before_contact"} <= codes(measured)
+
+
+moments = st.builds(
+    MarkedEvent,
+    view=st.sampled_from([P, S]),
+    frame=st.integers(0, 12),
+    moment=st.sampled_from(Moment),
+    side=st.sampled_from([LEFT, RIGHT]),
+    repeat=st.integers(1, 2),
+)
+anywhere = st.sampled_from([0.0, 1.0, 2.5, -1e5, 1e5])
+
+
+@st.composite
+def any_points(draw: st.DrawFn) -> MarkedPoint:
+    view = draw(st.sampled_from([P, S]))
+    landmark = draw(st.sampled_from(list(LANDMARKS_OF[view])))
+    side = draw(st.sampled_from([LEFT, RIGHT])) if LANDMARKS_OF[view][landmark] else NONE
+    x, y = draw(anywhere), draw(anywhere)
+    return MarkedPoint(
+        view=view, frame=draw(st.integers(0, 12)), landmark=landmark, side=side, x_px=x, y_px=y
+    )
+
+
+@given(
+    st.lists(moments, max_size=14),
+    st.lists(any_points(), max_size=40),
+    st.sampled_from([None, 0.01, 200.0]),
+)
+@settings(max_examples=60, suppress_health_check=[HealthCheck.too_slow])
+def test_whatever_is_marked_numbers_are_finite_and_never_known_better_than_their_mean(
+    events: list[MarkedEvent], points: list[MarkedPoint], point_sd: float | None
+) -> None:
+    given_so = MarkSettings(point_sd_px=point_sd, tilt_sd_deg=1.0, speed_km_h=9.0)
+    for one in measure(marks(points, events), given_so).values:
+        assert math.isfinite(one.mean)
+        if one.marking_sd is not None:
+            assert one.mean_sd is not None
+            assert one.mean_sd * (1 - 1e-9) <= one.marking_sd / math.sqrt(len(one.trials))
