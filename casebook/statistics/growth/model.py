@@ -216,7 +216,7 @@ def _columns(part: RandomPart) -> int:
 def _fixed_part(table: GrowthTable) -> tuple[Real, tuple[str, ...]]:
     columns, names = [np.ones(len(table.time)), table.time], ["Intercept", table.time_name]
     for number, level in enumerate(table.groups[1:], start=1):
-        inside = (table.group == number).astype(np.float64)
+        inside = np.asarray(table.group == number, dtype=np.float64)
         columns.append(inside)
         names.append(f"{table.group_name}[T.{level}]")
     for number, level in enumerate(table.groups[1:], start=1):

@@ -9,6 +9,7 @@ many rows a subject has, and all subjects are taken at once.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -183,7 +184,8 @@ def own_effects(products: Products, fit: RemlFit) -> Real:
     residual = products.zd @ beta
     half = np.swapaxes(fit.factor.T @ products.zz @ fit.factor, 1, 2)
     inner = np.linalg.inv(np.eye(products.n_random) + half)
-    return np.einsum("ab,ibc,dc,id->ia", fit.factor, inner, fit.factor, residual)
+    own: Real = np.einsum("ab,ibc,dc,id->ia", fit.factor, inner, fit.factor, residual)
+    return own
 
 
 def _free(q: int, *, correlated: bool) -> Whole:
@@ -200,7 +202,7 @@ def _factor(theta: Real, q: int, free: Whole) -> Real:
 
 def _constant(products: Products) -> float:
     left = products.n_rows - products.n_fixed
-    return left * (1.0 + np.log(2.0 * np.pi / left))
+    return left * (1.0 + math.log(2.0 * math.pi / left))
 
 
 def _criterion(theta: Real, products: Products, free: Whole) -> tuple[float, Real]:
