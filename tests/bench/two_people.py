@@ -166,7 +166,8 @@ def prepare(casebook: Casebook) -> None:
 
 
 @contextmanager
-def _server() -> Iterator[Server]:
+def bench_server() -> Iterator[Server]:
+    """A PostgreSQL server of this process's own."""
     made = postgresql.__wrapped__()
     yield next(made)
     next(made, None)
@@ -177,7 +178,7 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=FULL_SECONDS)
     given = parser.parse_args()
     fine = True
-    with tempfile.TemporaryDirectory(prefix="casebook-bench-") as name, _server() as server:
+    with tempfile.TemporaryDirectory(prefix="casebook-bench-") as name, bench_server() as server:
         for kind, url in (
             ("SQLite", str(Path(name) / "casebook.sqlite")),
             ("PostgreSQL", server.url(server.create())),
