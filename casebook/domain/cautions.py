@@ -78,6 +78,21 @@ class Urgency(StrEnum):
 URGENCIES = {Urgency.AT_ONCE: "at once", Urgency.SOON: "before loading goes on"}
 
 
+class CautionAction(StrEnum):
+    """What was done about a prompt; recorded with the reason when it is acknowledged."""
+
+    REFERRED = "referred"
+    FOLLOWED_PATHWAY = "followed_pathway"
+    NOT_NEEDED = "not_needed"
+
+
+CAUTION_ACTIONS = {
+    CautionAction.REFERRED: "referred",
+    CautionAction.FOLLOWED_PATHWAY: "handled along the local pathway",
+    CautionAction.NOT_NEEDED: "looked at, no referral needed",
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CautionRule:
     """Findings which, entered together, call for a prompt.

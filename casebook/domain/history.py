@@ -53,6 +53,13 @@ class Subject(StrEnum):
     ATTACHMENT = "attachment"
     MEASUREMENT_SET = "measurement_set"
     USER = "user"
+    EXERCISE = "exercise"
+    RUN = "run"
+    FINDING = "finding"
+    CAUTION = "caution"
+    PAIN = "pain"
+    HYPOTHESIS = "hypothesis"
+    LINK = "link"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

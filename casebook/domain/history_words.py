@@ -36,6 +36,13 @@ SUBJECTS: Final = {
     Subject.ATTACHMENT: "attached file",
     Subject.MEASUREMENT_SET: "measurement set",
     Subject.USER: "user",
+    Subject.EXERCISE: "exercise of the list",
+    Subject.RUN: "run",
+    Subject.FINDING: "finding at a visit",
+    Subject.CAUTION: "caution seen",
+    Subject.PAIN: "pain beyond the limits seen",
+    Subject.HYPOTHESIS: "working hypothesis",
+    Subject.LINK: "prediction of a working hypothesis",
 }
 _LABELS: Final = {
     "visited_on": "date of the visit",

@@ -1,71 +1,113 @@
-"""Do the triggers stand by which the database itself refuses to change the history?"""
+"""Do the triggers stand by which the database refuses to change the history and hypotheses?"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from sqlalchemy import Connection, text
 
-REFUSAL = "the history of a casebook is only ever added to"
-# As the migration made them; a trigger more or less, another text or a switched-off one is wrong.
-SQLITE = {
-    name: f"CREATE TRIGGER {name} BEFORE {act} ON history "
-    f"BEGIN SELECT RAISE(ABORT, '{REFUSAL}'); END"
-    for name, act in (("history_stands", "UPDATE"), ("history_stays", "DELETE"))
-}
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guard:
+    """Tables that are only ever added to, and what their triggers say.
+
+    Parameters
+    ----------
+    named : tuple of (str, str)
+        Each table with what its triggers' names begin with.
+    """
+
+    named: tuple[tuple[str, str], ...]
+    function: str
+    refusal: str
+
+    def sqlite(self, table: str, prefix: str) -> dict[str, str]:
+        """The triggers of a table as the migration made them, by name."""
+        return {
+            f"{prefix}_{name}": f"CREATE TRIGGER {prefix}_{name} BEFORE {act} ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{self.refusal}'); END"
+            for name, act in (("stands", "UPDATE"), ("stays", "DELETE"))
+        }
+
+    @property
+    def body(self) -> str:
+        """The function's text on a server."""
+        return f"BEGIN RAISE EXCEPTION '{self.refusal}'; END"
+
+
+GUARDS = (
+    Guard(
+        named=(("history", "history"),),
+        function="casebook_history_stands",
+        refusal="the history of a casebook is only ever added to",
+    ),
+    Guard(
+        named=(("hypothesis", "hypothesis"), ("hypothesis_link", "hypothesis_link")),
+        function="casebook_hypothesis_stands",
+        refusal="a working hypothesis is only ever added to",
+    ),
+)
 # Each row before it is updated or deleted (1 + 2 + 8 + 16 in pg_trigger.tgtype), and the whole
 # before it is truncated (2 + 32).
-POSTGRESQL = {"history_stands": 27, "history_stays": 34}
-FUNCTION = f"BEGIN RAISE EXCEPTION '{REFUSAL}'; END"
+POSTGRESQL = {"stands": 27, "stays": 34}
 
 
 def guards_answer(connection: Connection) -> tuple[bool, str]:
     """Whether the history is guarded, and what is wrong with its guards."""
-    wrong = (
-        _wrong_on_sqlite(connection)
-        if connection.dialect.name == "sqlite"
-        else _wrong_on_postgresql(connection)
-    )
+    find = _wrong_on_sqlite if connection.dialect.name == "sqlite" else _wrong_on_postgresql
+    wrong = [
+        words
+        for guard in GUARDS
+        for table, prefix in guard.named
+        for words in find(connection, guard, table, prefix)
+    ]
     if wrong:
         return False, "; ".join(wrong)
     return True, "the database refuses to change or remove an entry"
 
 
-def _wrong_on_sqlite(connection: Connection) -> list[str]:
+def _wrong_on_sqlite(connection: Connection, guard: Guard, table: str, prefix: str) -> list[str]:
     rows = connection.execute(
-        text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'history'")
+        text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = :table"),
+        {"table": table},
     )
     stand = {name: " ".join(str(sql).split()) for name, sql in rows}
+    made = guard.sqlite(table, prefix)
+    # A trigger more or less, or another text, is wrong.
     return [
-        *(f"trigger {name} is missing" for name in SQLITE if name not in stand),
+        *(f"trigger {name} is missing" for name in made if name not in stand),
         *(
             f"trigger {name} is not as it was made"
-            for name, sql in SQLITE.items()
+            for name, sql in made.items()
             if stand.get(name, sql) != sql
         ),
-        *(f"trigger {name} is not this program's" for name in stand if name not in SQLITE),
+        *(f"trigger {name} is not this program's" for name in stand if name not in made),
     ]
 
 
-def _wrong_on_postgresql(connection: Connection) -> list[str]:
+def _wrong_on_postgresql(
+    connection: Connection, guard: Guard, table: str, prefix: str
+) -> list[str]:
     rows = connection.execute(
         text(
             """SELECT t.tgname, t.tgtype, t.tgenabled,
                 t.tgqual IS NULL AND t.tgattr = ''::int2vector, f.proname, f.prosrc
             FROM pg_trigger t JOIN pg_proc f ON f.oid = t.tgfoid
-            WHERE t.tgrelid = 'history'::regclass AND NOT t.tgisinternal"""
-        )
+            WHERE t.tgrelid = to_regclass(:table) AND NOT t.tgisinternal"""
+        ),
+        {"table": table},
     ).all()
-    wrong = [
-        f"trigger {name} is missing" for name in POSTGRESQL if name not in {r[0] for r in rows}
-    ]
+    made = {f"{prefix}_{name}": kind for name, kind in POSTGRESQL.items()}
+    wrong = [f"trigger {name} is missing" for name in made if name not in {r[0] for r in rows}]
     for name, kind, enabled, plain, function, source in rows:
-        if name not in POSTGRESQL:
+        if name not in made:
             wrong.append(f"trigger {name} is not this program's")
             continue
         if _letter(enabled) not in {"O", "A"}:
             wrong.append(f"trigger {name} is switched off")
-        if not plain or kind != POSTGRESQL[name] or function != "casebook_history_stands":
+        if not plain or kind != made[name] or function != guard.function:
             wrong.append(f"trigger {name} is not as it was made")
-        if " ".join(str(source).split()) != FUNCTION:
+        if " ".join(str(source).split()) != guard.body:
             wrong.append(f"the function of trigger {name} is not as it was made")
     return wrong
 

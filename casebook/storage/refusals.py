@@ -39,6 +39,13 @@ NATURAL_KEYS = {
     "adherence": "this week of the programme",
     "flag_acknowledgement": "an acknowledgement of this flag",
     "attachment": "this very file at this visit",
+    "exercise": "an exercise with this key",
+    "hypothesis": "this version of the working hypothesis",
+    "hypothesis_link": "a prediction on the same thing in this working hypothesis",
+    "run": "this run of the runner on this day",
+    "visit_finding": "this finding at this visit",
+    "caution_acknowledgement": "an acknowledgement of this caution",
+    "pain_acknowledgement": "an acknowledgement of this week's pain",
 }
 
 BUSY = (

@@ -17,10 +17,15 @@ from casebook.storage.tables import (
     AdherenceRow,
     AttachmentRow,
     BlockRow,
+    CautionAcknowledgementRow,
+    FindingRow,
     FlagAcknowledgementRow,
     HistoryRow,
+    HypothesisLinkRow,
+    HypothesisRow,
     MeasurementSetMetricRow,
     MetricRow,
+    PainAcknowledgementRow,
     ProgrammeRow,
     RunnerRow,
     TargetRow,
@@ -52,6 +57,10 @@ _OWNER: Final[Mapping[Subject, Any]] = {
     Subject.ADHERENCE: ProgrammeRow.runner_id,
     Subject.ACKNOWLEDGEMENT: VisitRow.runner_id,
     Subject.ATTACHMENT: VisitRow.runner_id,
+    Subject.FINDING: VisitRow.runner_id,
+    Subject.CAUTION: VisitRow.runner_id,
+    Subject.PAIN: ProgrammeRow.runner_id,
+    Subject.LINK: HypothesisRow.runner_id,
 }
 _PARENT: Final[Mapping[Subject, tuple[type, Any, Any]]] = {
     Subject.BLOCK: (ProgrammeRow, ProgrammeRow.id, BlockRow.programme_id),
@@ -59,6 +68,10 @@ _PARENT: Final[Mapping[Subject, tuple[type, Any, Any]]] = {
     Subject.ADHERENCE: (ProgrammeRow, ProgrammeRow.id, AdherenceRow.programme_id),
     Subject.ACKNOWLEDGEMENT: (VisitRow, VisitRow.id, FlagAcknowledgementRow.visit_id),
     Subject.ATTACHMENT: (VisitRow, VisitRow.id, AttachmentRow.visit_id),
+    Subject.FINDING: (VisitRow, VisitRow.id, FindingRow.visit_id),
+    Subject.CAUTION: (VisitRow, VisitRow.id, CautionAcknowledgementRow.visit_id),
+    Subject.PAIN: (ProgrammeRow, ProgrammeRow.id, PainAcknowledgementRow.programme_id),
+    Subject.LINK: (HypothesisRow, HypothesisRow.id, HypothesisLinkRow.hypothesis_id),
 }
 
 

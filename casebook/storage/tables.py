@@ -1,7 +1,8 @@
 """Row classes of the case itself: what is stored, and what the database itself refuses.
 
 The house rules stand in `row_base.py`; the rows of how things were captured (history, drafts,
-imports, attachments) in `capture_tables.py`, and come from here as well.
+imports, attachments) in `capture_tables.py`, those of what was prescribed and what came of it in
+`plan_tables.py`; both come from here as well.
 """
 
 from __future__ import annotations
@@ -33,7 +34,6 @@ from casebook.domain.metrics import (
     Scale,
 )
 from casebook.domain.people import LONGEST_CODE, Purpose, Role, Sex
-from casebook.domain.programmes import Aim, ProgrammeKind, TargetDirection, TargetOn
 from casebook.domain.sides import InjurySide, Side
 from casebook.domain.verdicts import FlagKind
 from casebook.domain.visits import LARGEST_READING, MOST_TRIALS, MissingReason, VisitKind
@@ -46,18 +46,36 @@ from casebook.storage.capture_tables import (
     MeasurementSetMetricRow,
     MeasurementSetRow,
 )
+from casebook.storage.plan_tables import (
+    AdherenceRow,
+    BlockRow,
+    CautionAcknowledgementRow,
+    ExerciseRow,
+    FindingRow,
+    HypothesisLinkRow,
+    HypothesisRow,
+    PainAcknowledgementRow,
+    ProgrammeRow,
+    RunRow,
+    TargetRow,
+)
 from casebook.storage.row_base import Row, UtcDateTime, coded, within
 
 __all__ = [
     "AdherenceRow",
     "AttachmentRow",
     "BlockRow",
+    "CautionAcknowledgementRow",
     "ClinicRow",
     "ConsentRow",
     "DraftRow",
     "ErrorFigureRow",
+    "ExerciseRow",
+    "FindingRow",
     "FlagAcknowledgementRow",
     "HistoryRow",
+    "HypothesisLinkRow",
+    "HypothesisRow",
     "IdentityRow",
     "ImportMappingRow",
     "ImportRunRow",
@@ -65,8 +83,10 @@ __all__ = [
     "MeasurementSetMetricRow",
     "MeasurementSetRow",
     "MetricRow",
+    "PainAcknowledgementRow",
     "ProgrammeRow",
     "Row",
+    "RunRow",
     "RunnerRow",
     "TargetRow",
     "TrialRow",
@@ -161,6 +181,12 @@ class InjuryRow(Row):
     __table_args__ = (
         UniqueConstraint("runner_id", "region", "pathology", "side", "onset_on"),
         CheckConstraint("returned_on >= onset_on", name="returned"),
+        CheckConstraint(
+            "fully_back_on >= onset_on AND (returned_on IS NULL OR fully_back_on >= returned_on)",
+            name="fully_back",
+        ),
+        CheckConstraint("days_limited BETWEEN 0 AND 36600", name="days_limited"),
+        CheckConstraint("sessions_missed_in_row BETWEEN 0 AND 10000", name="sessions_missed"),
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -173,6 +199,11 @@ class InjuryRow(Row):
     occurrence: Mapped[Occurrence] = mapped_column(coded(Occurrence, "occurrence"))
     course: Mapped[Course] = mapped_column(coded(Course, "course"))
     returned_on: Mapped[date | None]
+    # First day of full training and racing; `returned_on` is the day of the first run.
+    fully_back_on: Mapped[date | None]
+    days_limited: Mapped[int | None]
+    sessions_missed_in_row: Mapped[int | None]
+    consulted: Mapped[bool | None]
 
 
 class VisitRow(Row):
@@ -391,84 +422,6 @@ class TrialRow(Row):
     )
     number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     reading: Mapped[float]
-
-
-class ProgrammeRow(Row):
-    __tablename__ = "programme"
-    __table_args__ = (
-        UniqueConstraint("runner_id", "started_on", "title"),
-        CheckConstraint("ended_on >= started_on", name="ended"),
-        CheckConstraint("title <> ''", name="title"),
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    runner_id: Mapped[int] = mapped_column(ForeignKey("runner.id", ondelete="RESTRICT"))
-    injury_id: Mapped[int | None] = mapped_column(ForeignKey("injury.id", ondelete="RESTRICT"))
-    title: Mapped[str] = mapped_column(String(200))
-    kind: Mapped[ProgrammeKind] = mapped_column(coded(ProgrammeKind, "kind"))
-    rationale: Mapped[str] = mapped_column(Text, default="")
-    started_on: Mapped[date]
-    ended_on: Mapped[date | None]
-
-
-class BlockRow(Row):
-    __tablename__ = "programme_block"
-    __table_args__ = (
-        UniqueConstraint("programme_id", "position"),
-        CheckConstraint("position >= 1", name="position"),
-        CheckConstraint("sets BETWEEN 1 AND 100", name="sets"),
-        CheckConstraint("repetitions BETWEEN 1 AND 10000", name="repetitions"),
-        CheckConstraint("hold_s BETWEEN 0 AND 36000", name="hold"),
-        CheckConstraint("sessions_per_week BETWEEN 0 AND 70", name="sessions"),
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    programme_id: Mapped[int] = mapped_column(ForeignKey("programme.id", ondelete="RESTRICT"))
-    position: Mapped[int]
-    aim: Mapped[Aim] = mapped_column(coded(Aim, "aim"))
-    exercise: Mapped[str] = mapped_column(String(200))
-    side: Mapped[InjurySide] = mapped_column(coded(InjurySide, "side"))
-    sets: Mapped[int | None]
-    repetitions: Mapped[int | None]
-    load: Mapped[str] = mapped_column(String(100), default="")
-    hold_s: Mapped[float | None]
-    sessions_per_week: Mapped[float | None]
-
-
-class TargetRow(Row):
-    __tablename__ = "target"
-    __table_args__ = (
-        UniqueConstraint("programme_id", "metric_id", "what"),
-        CheckConstraint(f"amount > 0 AND amount <= {LARGEST_READING:.0f}", name="amount"),
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    programme_id: Mapped[int] = mapped_column(ForeignKey("programme.id", ondelete="RESTRICT"))
-    metric_id: Mapped[int] = mapped_column(ForeignKey("metric.id", ondelete="RESTRICT"))
-    what: Mapped[TargetOn] = mapped_column(coded(TargetOn, "what"))
-    direction: Mapped[TargetDirection] = mapped_column(coded(TargetDirection, "direction"))
-    amount: Mapped[float]
-    due_on: Mapped[date]
-
-
-class AdherenceRow(Row):
-    __tablename__ = "adherence"
-    __table_args__ = (
-        UniqueConstraint("programme_id", "week_start"),
-        CheckConstraint("sessions_planned BETWEEN 0 AND 70", name="planned"),
-        CheckConstraint("sessions_done BETWEEN 0 AND 70", name="done"),
-        CheckConstraint("pain_during BETWEEN 0 AND 10", name="pain_during"),
-        CheckConstraint("pain_morning_after BETWEEN 0 AND 10", name="pain_morning_after"),
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    programme_id: Mapped[int] = mapped_column(ForeignKey("programme.id", ondelete="RESTRICT"))
-    week_start: Mapped[date]
-    sessions_planned: Mapped[int]
-    sessions_done: Mapped[int]
-    pain_during: Mapped[float | None]
-    pain_morning_after: Mapped[float | None]
-    comment: Mapped[str] = mapped_column(Text, default="")
 
 
 class FlagAcknowledgementRow(Row):

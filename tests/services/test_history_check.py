@@ -109,7 +109,7 @@ def tamper(casebook: Casebook, *statements: str, unguarded: bool = False) -> Non
     triggers: list[str] = []
     with casebook.engine.connect() as connection:
         if unguarded and sqlite:
-            query = "SELECT sql FROM sqlite_master WHERE type = 'trigger'"
+            query = "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'history'"
             triggers = [row[0] for row in connection.exec_driver_sql(query)]
             for name in ("history_stands", "history_stays"):
                 connection.exec_driver_sql(f"DROP TRIGGER {name}")
