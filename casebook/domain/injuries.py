@@ -65,7 +65,20 @@ class Course(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Injury:
-    """One complaint of a runner."""
+    """One complaint of a runner.
+
+    Parameters
+    ----------
+    returned_on : date or None
+        Day of the first run, which is no full return yet.
+    fully_back_on : date or None
+        First day of full training and racing.
+    days_limited, sessions_missed_in_row : int or None
+        Days on which it restricted running, and planned sessions in a row that were restricted
+        or missed.
+    consulted : bool or None
+        Whether a health professional was seen about it; None where it was not asked.
+    """
 
     runner: str
     region: Region
@@ -76,3 +89,7 @@ class Injury:
     occurrence: Occurrence = Occurrence.FIRST
     course: Course = Course.OPEN
     returned_on: date | None = None
+    fully_back_on: date | None = None
+    days_limited: int | None = None
+    sessions_missed_in_row: int | None = None
+    consulted: bool | None = None

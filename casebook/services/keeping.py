@@ -13,6 +13,7 @@ from casebook.domain.errors import StoreUnavailable
 from casebook.services import clock
 from casebook.services.cataloguing import load_starter_catalogue
 from casebook.services.checking_files import file_findings
+from casebook.services.exercising import load_starter_exercises
 from casebook.services.measurement_sets import load_starter_sets
 from casebook.services.opened import Casebook
 from casebook.storage import adopting, checks, clinics, migrating
@@ -80,8 +81,8 @@ def create_casebook(url: str, *, clinic_name: str = "Clinic") -> Casebook:
     """Make a casebook, or bring one that stands up to date; doing it again changes nothing.
 
     Migrates to the newest tables (what stood in a casebook from before the history is adopted
-    into it in the same step), adds the clinic, the starter catalogue and, to a clinic that
-    never had any, the starter's measurement sets.
+    into it in the same step), adds the clinic, the starter catalogue, the starter's exercises
+    and, to a clinic that never had any, the starter's measurement sets.
 
     Parameters
     ----------
@@ -110,6 +111,7 @@ def create_casebook(url: str, *, clinic_name: str = "Clinic") -> Casebook:
             casebook = Casebook(url=url, engine=engine, clinic_id=clinic_id)
             load_starter_catalogue(casebook)
             load_starter_sets(casebook)
+            load_starter_exercises(casebook)
     except BaseException:
         engine.dispose()
         raise

@@ -79,6 +79,14 @@ def entries_of_record(session: Session, subject: Subject, subject_id: int) -> tu
     return tuple(_entries(session, condition))
 
 
+def entries_of_subjects(
+    session: Session, runner_id: int, subjects: Iterable[Subject]
+) -> tuple[Entry, ...]:
+    """Everything told of a runner's records of some kinds, oldest first."""
+    condition = (HistoryRow.runner_id == runner_id) & HistoryRow.subject.in_(list(subjects))
+    return tuple(_entries(session, condition))
+
+
 def entries_of_import(session: Session, import_run_id: int) -> tuple[Entry, ...]:
     """Everything that an import did, oldest first."""
     return tuple(_entries(session, HistoryRow.import_run_id == import_run_id))

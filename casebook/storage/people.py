@@ -100,6 +100,16 @@ def injuries(session: Session, runner_id: int, code: str) -> tuple[Injury, ...]:
     return tuple(translation.injury_value(row, runner=code) for row in rows)
 
 
+def injuries_by_id(session: Session, runner_id: int, code: str) -> tuple[tuple[int, Injury], ...]:
+    """A runner's complaints with their ids, by onset."""
+    rows = session.scalars(
+        select(InjuryRow)
+        .where(InjuryRow.runner_id == runner_id)
+        .order_by(InjuryRow.onset_on, InjuryRow.id)
+    )
+    return tuple((row.id, translation.injury_value(row, runner=code)) for row in rows)
+
+
 def add_injury(session: Session, runner_id: int, injury: Injury) -> Change:
     """Add a complaint; returns what the history is told."""
     row = translation.injury_row(injury, runner_id=runner_id)

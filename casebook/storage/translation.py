@@ -121,6 +121,10 @@ def injury_row(injury: Injury, *, runner_id: int) -> InjuryRow:
         occurrence=injury.occurrence,
         course=injury.course,
         returned_on=injury.returned_on,
+        fully_back_on=injury.fully_back_on,
+        days_limited=injury.days_limited,
+        sessions_missed_in_row=injury.sessions_missed_in_row,
+        consulted=injury.consulted,
     )
 
 
@@ -136,6 +140,10 @@ def injury_value(row: InjuryRow, *, runner: str) -> Injury:
         occurrence=row.occurrence,
         course=row.course,
         returned_on=row.returned_on,
+        fully_back_on=row.fully_back_on,
+        days_limited=row.days_limited,
+        sessions_missed_in_row=row.sessions_missed_in_row,
+        consulted=row.consulted,
     )
 
 

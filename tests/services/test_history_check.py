@@ -289,13 +289,13 @@ def test_amending_what_an_acknowledged_flag_rests_on_opens_the_flag_again(
 def test_what_stood_before_there_was_a_history_is_adopted_with_the_migration(
     filled: Casebook,
 ) -> None:
-    migrating.downgrade(filled.engine, "-1")
+    migrating.downgrade(filled.engine, "first_tables")
     again = create_casebook(filled.url)
     assert wrong(again) == {}
     with reading(again.engine) as unit:
         entries = list(history.every_entry(unit))
         visits = [entry for entry in entries if entry.visit_id == entry.subject_id == 1]
-    starter = {Subject.MEASUREMENT_SET}
+    starter = {Subject.MEASUREMENT_SET, Subject.EXERCISE}
     assert {entry.act for entry in entries if entry.subject not in starter} == {Act.ADOPTED}
     assert visits[0].fields["value:test_strength:left"] == (None, {"trials": [300.0, 301.5]})
     again.close()
