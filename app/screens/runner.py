@@ -87,6 +87,7 @@ def _heading(review: Review, today: date) -> None:
     with st.container(horizontal=True, key="runner_links"):
         routes.link("log_visit", "Log a visit", icon=":material/edit_note:", runner=runner.code)
         routes.link("history", "History", icon=":material/history:", runner=runner.code)
+        routes.link("summary", "Summary", icon=":material/summarize:", runner=runner.code)
         routes.link("caseload", "All runners", icon=":material/groups:")
 
 

@@ -19,6 +19,7 @@ from casebook.cli.marks import marks
 from casebook.cli.planning import plan_measurement
 from casebook.cli.repeatability import repeatability
 from casebook.cli.sets import sets
+from casebook.cli.summary import summary
 from casebook.cli.tables_help import tables_help
 
 app = typer.Typer(
@@ -338,3 +339,4 @@ app.command(short_help="Tell who changed what of a runner, when and why.")(histo
 app.command(short_help="Amend what is stored, with a reason.")(amend)
 app.command(name="strike-out", short_help="Strike out values, a visit or a record.")(strike_out)
 app.command(short_help="Undo one entry of the history.")(undo)
+app.command(short_help="Summarise one case on one or two pages.")(summary)

@@ -1,0 +1,116 @@
+"""What a summary tells of a runner's programmes, and what comes next."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from casebook.domain.programme_effects import adherence_of
+from casebook.domain.programmes import Programme, Target
+from casebook.domain.summaries import Part, Points, Reader, Section, Text
+from casebook.domain.summary_words import block_words, day_words, shortened
+from casebook.domain.target_outcomes import PLACES, WAYS, target_unit
+from casebook.domain.wording import number_words
+from casebook.services.reviewing import Review
+
+LONGEST_TITLE = 120
+LONGEST_RATIONALE = 400
+LONGEST_EXERCISE = 140
+MOST_BLOCKS = 10
+MOST_TARGETS = 6
+
+
+def prescribed(review: Review, reader: Reader) -> Section:
+    """The latest programme with its exercises, and how much of it was done."""
+    heading = "What was prescribed"
+    if not review.programmes:
+        return Section(heading=heading, parts=(Text(words="No programme is stored."),))
+    ordered = sorted(review.programmes, key=lambda one: one.started_on)
+    latest = ordered[-1]
+    parts: list[Part] = [Text(words=_programme_words(latest, reader))]
+    if latest.blocks:
+        parts.append(Points(items=_blocks(latest)))
+    done = _adherence_words(latest)
+    if done:
+        parts.append(Text(words=done))
+    earlier = ordered[:-1]
+    if earlier:
+        titles = "; ".join(f"{_title(one)}, {_when(one)}" for one in earlier)
+        parts.append(Text(words=f"Before that: {titles}."))
+    return Section(heading=heading, parts=tuple(parts))
+
+
+def _title(programme: Programme) -> str:
+    return shortened(programme.title, LONGEST_TITLE)
+
+
+def _when(programme: Programme) -> str:
+    if programme.ended_on is None:
+        return f"since {day_words(programme.started_on)}"
+    return f"from {day_words(programme.started_on)} to {day_words(programme.ended_on)}"
+
+
+def _programme_words(programme: Programme, reader: Reader) -> str:
+    told = f"{_title(programme)}, {_when(programme)}."
+    reason = shortened(programme.rationale, LONGEST_RATIONALE)
+    if reader is Reader.RUNNER or not reason:
+        return told
+    return f"{told} Rationale: {reason}"
+
+
+def _blocks(programme: Programme) -> tuple[str, ...]:
+    blocks = sorted(programme.blocks, key=lambda one: one.position)
+    told = [block_words(one, shortened(one.exercise, LONGEST_EXERCISE)) for one in blocks]
+    more = len(told) - MOST_BLOCKS
+    if more > 0:
+        told = [*told[:MOST_BLOCKS], f"and {more} more, which stand in the casebook"]
+    return tuple(told)
+
+
+def _adherence_words(programme: Programme) -> str:
+    done = adherence_of(programme.adherence)
+    if not done.weeks or done.share is None:
+        return ""
+    weeks = "1 week" if done.weeks == 1 else f"{done.weeks} weeks"
+    return (
+        f"Done: {done.done} of {done.planned} planned sessions ({100 * done.share:.0f} %), in the "
+        f"{weeks} that were noted."
+    )
+
+
+def next_steps(review: Review, today: date) -> tuple[str, ...]:
+    """What is due: the next visit, targets ahead, a programme that runs on."""
+    told = [_next_visit(review, today)]
+    running = [one for one in review.programmes if one.ended_on is None or one.ended_on >= today]
+    for programme in running:
+        until = f" until {day_words(programme.ended_on)}" if programme.ended_on else ""
+        told.append(f"The programme {_title(programme)} goes on{until}.")
+    ahead = sorted(
+        (
+            target
+            for programme in review.programmes
+            for target in programme.targets
+            if target.due_on >= today
+        ),
+        key=lambda one: (one.due_on, one.metric, one.what),
+    )
+    told += [_target_words(target, review) for target in ahead[:MOST_TARGETS]]
+    return tuple(told)
+
+
+def _next_visit(review: Review, today: date) -> str:
+    due = review.visits[-1].next_due_on if review.visits else None
+    if due is None:
+        return "No next visit is noted."
+    late = ", which has passed" if due < today else ""
+    return f"The next visit is due on {day_words(due)}{late}."
+
+
+def _target_words(target: Target, review: Review) -> str:
+    metric = review.metrics.get(target.metric)
+    if metric is None:
+        return f"Target by {day_words(target.due_on)}: {target.metric}, not measured yet."
+    amount = number_words(target.amount, target_unit(target, metric))
+    return (
+        f"Target by {day_words(target.due_on)}: {metric.label}{PLACES[target.what]} {amount} "
+        f"{WAYS[target.direction]}."
+    )

@@ -1,0 +1,104 @@
+"""A summary as HTML: a page to print that needs nothing but itself, or a sheet within a page."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from html import escape
+from itertools import takewhile
+
+from casebook.domain.summaries import Drawing, Facts, Grid, Part, Points, Summary, Text
+from casebook.typesetting.paper import chart_svg
+
+# A sheet is white with dark letters by day and by night: it is what will lie on paper.
+STYLE = """
+.sheet { background: #fff; color: #26323a; max-width: 46rem; margin: 0 auto; padding: 1.6rem;
+  font: 1rem/1.4 Georgia, 'Libertinus Serif', 'Times New Roman', serif; overflow-wrap: anywhere; }
+.sheet h1 { font-size: 1.6rem; margin: 0 0 .2rem; color: inherit; padding: 0;
+  font-family: inherit; }
+.sheet h2 { font-size: 1.15rem; margin: 1.1rem 0 .4rem; padding: 0 0 .15rem; color: inherit;
+  font-family: inherit; border-bottom: 1px solid #4d585d; break-after: avoid; }
+.sheet p { margin: .3rem 0; }
+.sheet .made, .sheet dt { color: #4d585d; }
+.sheet .strong { border: 1.5px solid #26323a; padding: .5rem .7rem; }
+.sheet ul { margin: .3rem 0; padding-left: 1.2rem; }
+.sheet dl { display: grid; grid-template-columns: max-content 1fr; gap: .15rem .9rem; margin: 0; }
+.sheet dd { margin: 0; }
+.sheet .wide { overflow-x: auto; }
+.sheet table { border-collapse: collapse; font-size: .82rem; width: 100%; min-width: 38rem;
+  overflow-wrap: normal; }
+.sheet th, .sheet td { text-align: left; vertical-align: top; padding: .2rem .4rem;
+  border: 0 solid #aaa; border-bottom-width: 1px; color: inherit; }
+.sheet .number { text-align: right; }
+.sheet img { display: block; width: 100%; max-width: 42rem; height: auto; margin: .5rem 0; }
+.sheet section, .sheet tr, .sheet img { break-inside: avoid-page; }
+@media print { .sheet { max-width: none; padding: 0; font-size: 10.5pt; } }
+"""
+STRONG = ' class="strong"'
+
+
+def summary_page(summary: Summary) -> str:
+    """The summary as a whole HTML page without any outside part, to be kept or printed."""
+    return (
+        '<!doctype html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        "<title>Summary of a case</title>\n"
+        "<style>@page { size: A4; margin: 15mm 18mm; } body { margin: 0; background: #fff; }"
+        f"</style>\n</head>\n<body>\n{summary_sheet(summary)}\n</body>\n</html>\n"
+    )
+
+
+def summary_sheet(summary: Summary) -> str:
+    """The summary as one element with its style, to stand within another page."""
+    sections = "\n".join(
+        f"<section><h2>{escape(one.heading)}</h2>\n"
+        + "\n".join(_part(part) for part in one.parts)
+        + "</section>"
+        for one in summary.sections
+    )
+    return (
+        f'<style>{STYLE}</style>\n<article class="sheet">\n<h1>{escape(summary.title)}</h1>\n'
+        f'<p class="made">{escape(summary.made)}</p>\n{sections}\n</article>'
+    )
+
+
+def _part(part: Part) -> str:
+    if isinstance(part, Text):
+        return f"<p{STRONG if part.strong else ''}>{escape(part.words)}</p>"
+    if isinstance(part, Points):
+        return f"<ul>{''.join(f'<li>{escape(item)}</li>' for item in part.items)}</ul>"
+    if isinstance(part, Facts):
+        rows = "".join(
+            f"<dt>{escape(what)}</dt><dd>{escape(said)}</dd>" for what, said in part.rows
+        )
+        return f"<dl>{rows}</dl>"
+    return _table(part) if isinstance(part, Grid) else _picture(part)
+
+
+def _table(grid: Grid) -> str:
+    head = "".join(
+        f'<th scope="col"{_aligned(grid, at)}>{escape(words)}</th>'
+        for at, words in enumerate(grid.columns)
+    )
+    rows = []
+    for at, row in enumerate(grid.rows):
+        span = 1 + sum(1 for _ in takewhile(lambda other: other[0] == "", grid.rows[at + 1 :]))
+        cells = [f'<th scope="rowgroup" rowspan="{span}">{escape(row[0])}</th>'] if row[0] else []
+        cells += [
+            f"<td{_aligned(grid, place)}>{escape(words)}</td>"
+            for place, words in enumerate(row[1:], 1)
+        ]
+        rows.append(f"<tr>{''.join(cells)}</tr>")
+    return (
+        f'<div class="wide"><table><thead><tr>{head}</tr></thead>'
+        f"<tbody>{''.join(rows)}</tbody></table></div>"
+    )
+
+
+def _aligned(grid: Grid, at: int) -> str:
+    return ' class="number"' if at in grid.numbers else ""
+
+
+def _picture(drawing: Drawing) -> str:
+    drawn = b64encode(chart_svg(drawing)).decode("ascii")
+    told = escape(f"{drawing.title}. {drawing.told}")
+    return f'<img alt="{told}" src="data:image/svg+xml;base64,{drawn}">'
