@@ -65,9 +65,41 @@ _LABELS: Final = {
     "withdrawn_on": "withdrawn on",
     "onset_on": "began on",
     "returned_on": "back to running on",
+    "fully_back_on": "fully back to training and racing on",
+    "days_limited": "days on which it restricted running",
+    "sessions_missed_in_row": "sessions restricted or missed in a row",
+    "consulted": "a health professional was seen",
     "started_on": "started on",
     "ended_on": "ended on",
     "hold_s": "hold",
+    "rest_s": "rest between sets",
+    "tempo_lower_s": "tempo: down",
+    "tempo_hold_s": "tempo: held low",
+    "tempo_lift_s": "tempo: up",
+    "tempo_rest_s": "tempo: held high",
+    "exercise_key": "exercise of the list",
+    "progress_when": "rule for making it harder",
+    "progress_how": "how it is made harder",
+    "ease_when": "rule for easing off",
+    "provider": "who teaches it",
+    "mode": "alone or in a group",
+    "materials": "what the runner is given",
+    "home_part": "part done at home",
+    "other_parts": "parts that are no exercise",
+    "starting_level": "how the first level was chosen",
+    "tailored": "same for all or fitted",
+    "tailoring": "what was fitted",
+    "modifications": "what was changed on the way",
+    "motivation": "how keeping to it is encouraged",
+    "adverse_events": "what went wrong",
+    "fidelity_plan": "how doing it as meant is checked",
+    "fidelity_actual": "how well it was done",
+    "run_on": "day of the run",
+    "distance_km": "distance",
+    "minutes": "duration",
+    "sureness_pct": "how sure",
+    "leads_to": "leads to",
+    "written_on": "written on",
     "sessions_per_week": "sessions a week",
     "week_start": "week from",
     "sessions_planned": "sessions planned",
@@ -90,6 +122,15 @@ _UNITS: Final = {
     "mass_kg": "kg",
     "hold_s": "s",
     "n_bytes": "bytes",
+    "rest_s": "s",
+    "tempo_lower_s": "s",
+    "tempo_hold_s": "s",
+    "tempo_lift_s": "s",
+    "tempo_rest_s": "s",
+    "distance_km": "km",
+    "minutes": "min",
+    "effort": "of 10",
+    "sureness_pct": "%",
 }
 # Who and when stand in the entry itself, and numbers of rows say nothing to a reader.
 UNTOLD: Final = frozenset(
@@ -99,6 +140,9 @@ UNTOLD: Final = frozenset(
         "visit_id",
         "programme_id",
         "injury_id",
+        "hypothesis_id",
+        "written_at",
+        "written_by",
         "recorded_at",
         "recorded_by",
         "acknowledged_by",
@@ -106,6 +150,11 @@ UNTOLD: Final = frozenset(
     }
 )
 NOTHING: Final = "nothing"
+_OPEN_AGAIN: Final = {
+    Subject.ACKNOWLEDGEMENT: "flag open again",
+    Subject.CAUTION: "caution open again",
+    Subject.PAIN: "flag of a week's pain open again",
+}
 
 
 def field_label(name: str, metrics: Mapping[str, Metric]) -> str:
@@ -125,17 +174,24 @@ def content_words(name: str, content: Was, metrics: Mapping[str, Metric]) -> str
     place = metric_and_side(name)
     if place is not None:
         return value_words(content, metrics.get(place[0]))
-    if content is True:
-        return "filled in"
+    if isinstance(content, bool):
+        return _truth(name, truth=content)
     if name == "kind" and content in list(VisitKind):
         return VISIT_KINDS[VisitKind(content)]
-    if isinstance(content, int | float) and not isinstance(content, bool):
+    if isinstance(content, int | float):
         return f"{_number(content)} {_UNITS.get(name, '')}".strip()
     if isinstance(content, list):
         return ", ".join(str(one) for one in content)
     # Codes come in lower case with underscores; anything typed stays as it was typed.
     text = str(content)
     return text.replace("_", " ") if name in _CODED else text
+
+
+def _truth(name: str, *, truth: bool) -> str:
+    # Of an identity it is told only that a field is filled.
+    if name in {"given_name", "family_name", "birth_date"}:
+        return "filled in"
+    return "yes" if truth else "no"
 
 
 _CODED: Final = frozenset(
@@ -152,6 +208,14 @@ _CODED: Final = frozenset(
         "aim",
         "what",
         "direction",
+        "mode",
+        "delivery",
+        "tailored",
+        "supervision",
+        "finding",
+        "rule",
+        "action",
+        "role",
     }
 )
 
@@ -188,6 +252,6 @@ def heading_words(entry: Entry) -> str:
     what = SUBJECTS[entry.subject]
     if entry.act is Act.UNDONE:
         return f"{what}: an earlier change undone"
-    if entry.subject is Subject.ACKNOWLEDGEMENT and entry.act is Act.STRUCK_OUT:
-        return "flag open again"
+    if entry.act is Act.STRUCK_OUT and entry.subject in _OPEN_AGAIN:
+        return _OPEN_AGAIN[entry.subject]
     return f"{what} {ACTS[entry.act]}"

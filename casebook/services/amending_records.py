@@ -20,9 +20,10 @@ from casebook.services.opened import Casebook
 from casebook.services.record_rules import record_problems
 from casebook.services.registering import get_runner_row
 from casebook.services.visit_words import NOTHING_STORED
-from casebook.storage import history, people, record_fields, records
+from casebook.storage import history, hypotheses, people, record_fields, records
 from casebook.storage.session import reading, writing
 
+YES_AND_NO: Final = {"yes": True, "no": False, "true": True, "false": False}
 # What it hangs on stays: to move a record is to strike it out and record it anew.
 _LINKS = frozenset({"runner_id", "programme_id", "metric_id", "visit_id", "injury_id"})
 AMENDABLE: Final[Mapping[Subject, tuple[str, ...]]] = MappingProxyType(
@@ -37,6 +38,7 @@ AMENDABLE: Final[Mapping[Subject, tuple[str, ...]]] = MappingProxyType(
             Subject.BLOCK,
             Subject.TARGET,
             Subject.ADHERENCE,
+            Subject.RUN,
         )
     }
 )
@@ -238,6 +240,11 @@ def _said(content: object) -> str:
 
 
 def _refuse_rested_on(unit: Session, kept: records.KeptRecord) -> None:
+    if kept.subject is Subject.PROGRAMME and hypotheses.any_of_programme(unit, kept.record_id):
+        raise Conflict(
+            "A working hypothesis was written for this programme, and nobody takes back a "
+            f"prediction: end the programme instead of striking it out. {NOTHING_STORED}"
+        )
     if kept.subject is not Subject.INJURY or kept.runner_id is None:
         return
     resting = [
@@ -309,6 +316,8 @@ def typed_content(subject: Subject, name: str, content: object) -> object:
     try:
         if issubclass(kind, StrEnum) or kind is date:
             return record_fields.content_of(subject, name, content)
+        if kind is bool and str(content).lower() in YES_AND_NO:
+            return YES_AND_NO[str(content).lower()]
         if kind in (int, float) and not isinstance(content, bool):
             return kind(str(content))
         if kind is str:
@@ -321,6 +330,9 @@ def typed_content(subject: Subject, name: str, content: object) -> object:
 def _expected(kind: type) -> str:
     if issubclass(kind, StrEnum):
         return "one of " + ", ".join(one.value for one in kind)
-    return {date: "a day as YYYY-MM-DD", int: "a whole number", float: "a number"}.get(
-        kind, "a text"
-    )
+    return {
+        date: "a day as YYYY-MM-DD",
+        int: "a whole number",
+        float: "a number",
+        bool: "yes or no",
+    }.get(kind, "a text")

@@ -7,12 +7,16 @@ from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any
 
-from casebook.domain.errors import InputRefused, Problem
+from casebook.domain.errors import InputRefused, Problem, refuse
 from casebook.domain.history import Subject
 from casebook.domain.people import Runner, clean_code
 from casebook.domain.programmes import Programme, Target
+from casebook.domain.running_load import Run
 from casebook.services import clock
 from casebook.services.registering import refuse_days, runner_problems
+
+
+TEMPO = ("tempo_lower_s", "tempo_hold_s", "tempo_lift_s", "tempo_rest_s")
 
 
 def record_problems(
@@ -67,6 +71,55 @@ def _injury(columns: Mapping[str, Any], _runner: str) -> tuple[Problem, ...]:
         code="return_before_onset",
         first="the onset",
     )
+    refuse_days(
+        ("onset_on", columns["onset_on"]),
+        ("fully_back_on", columns["fully_back_on"]),
+        code="fully_back_before_onset",
+        first="the onset",
+    )
+    back, ran = columns["fully_back_on"], columns["returned_on"]
+    if back is not None and ran is not None and back < ran:
+        raise refuse(
+            "fully_back_before_first_run",
+            f"fully_back_on is {back}, before the first run on {ran}.",
+            column="fully_back_on",
+            value=back,
+        )
+    return ()
+
+
+def _block(columns: Mapping[str, Any], _runner: str) -> tuple[Problem, ...]:
+    parts = {name: columns[name] for name in TEMPO}
+    given = [name for name, part in parts.items() if part is not None]
+    lacking = [name for name in TEMPO[:3] if parts[name] is None]
+    if given and lacking:
+        return (
+            Problem(
+                code="tempo_in_part",
+                column=lacking[0],
+                message=f"{lacking[0]} is blank and {given[0]} is not; give a tempo's parts "
+                "down, held and up together (0 where there is none), or none of them.",
+            ),
+        )
+    if given and not any(parts.values()):
+        return (
+            Problem(
+                code="tempo_empty",
+                column=given[0],
+                message="the tempo takes no time at all; expected seconds, or blanks.",
+            ),
+        )
+    return ()
+
+
+def _run(columns: Mapping[str, Any], _runner: str) -> tuple[Problem, ...]:
+    refuse_days(("run_on", columns["run_on"]), ("run_on", None), code="", first="")
+    Run(
+        on=columns["run_on"],
+        distance_km=columns["distance_km"],
+        minutes=columns["minutes"],
+        effort=columns["effort"],
+    )
     return ()
 
 
@@ -108,4 +161,6 @@ _RULES: dict[Subject, Callable[[Mapping[str, Any], str], tuple[Problem, ...]]] =
     Subject.CONSENT: _consent,
     Subject.PROGRAMME: _programme,
     Subject.TARGET: _target,
+    Subject.BLOCK: _block,
+    Subject.RUN: _run,
 }

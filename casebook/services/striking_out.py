@@ -16,7 +16,15 @@ from casebook.services.meanwhile import changed_meanwhile
 from casebook.services.opened import Casebook
 from casebook.services.recording import VisitSaved
 from casebook.services.registering import get_runner_row
-from casebook.storage import acknowledging, attachments, history, people, record_fields, visits
+from casebook.storage import (
+    acknowledging,
+    attachments,
+    findings,
+    history,
+    people,
+    record_fields,
+    visits,
+)
 from casebook.storage.session import writing
 
 
@@ -87,6 +95,9 @@ def remove_visit(unit: Session, stored: visits.KeptVisit, *, act: Act, reason: s
     attached = attachments.remove_attachments_of_visit(
         unit, stored.runner_id, stored.visit_id, act=act, reason=reason
     )
+    found = findings.remove_findings_of_visit(
+        unit, stored.runner_id, stored.visit_id, act=act, reason=reason
+    )
     visits.remove_visit(unit, stored.visit_id)
     visit = record_fields.change(
         Subject.VISIT,
@@ -98,4 +109,4 @@ def remove_visit(unit: Session, stored: visits.KeptVisit, *, act: Act, reason: s
         visit_id=stored.visit_id,
         reason=reason,
     )
-    return [*reopened, *attached, visit]
+    return [*reopened, *attached, *found, visit]

@@ -23,7 +23,13 @@ from casebook.storage.session import writing
 
 # What belongs to the clinic and not to a runner is changed on its own page.
 THE_CLINICS: Final = frozenset(
-    {Subject.USER, Subject.METRIC, Subject.ERROR_FIGURE, Subject.MEASUREMENT_SET}
+    {
+        Subject.USER,
+        Subject.METRIC,
+        Subject.ERROR_FIGURE,
+        Subject.MEASUREMENT_SET,
+        Subject.EXERCISE,
+    }
 )
 
 
@@ -66,6 +72,8 @@ def cannot_be_undone(entry: Entry) -> str:
     """Why an entry can't be undone by itself; empty where it can."""
     if entry.subject in THE_CLINICS:
         return "is about the clinic's own lists: change them where they are kept."
+    if entry.subject in {Subject.HYPOTHESIS, Subject.LINK}:
+        return "is a prediction, which nobody takes back: write a new version of it."
     if entry.subject is Subject.IDENTITY:
         return "is about a name or birth date, which the history does not hold: amend it instead."
     if entry.subject is Subject.RUNNER and entry.act not in {Act.AMENDED, Act.UNDONE}:
@@ -153,11 +161,12 @@ def _put_back_visit(
         visit_id=entry.subject_id,
         reason=reason,
     )
-    # The files that left in the same step come back with it.
+    # The files and findings that left in the same step come back with it.
     attached = [
         _undo_record(unit, other, reason=reason, by=by, at=at)
         for other in history.entries_of_visit(unit, entry.subject_id)
-        if other.subject is Subject.ATTACHMENT and (other.at, other.act) == (entry.at, entry.act)
+        if other.subject in {Subject.ATTACHMENT, Subject.FINDING}
+        and (other.at, other.act) == (entry.at, entry.act)
     ]
     return [told, *attached]
 

@@ -32,7 +32,15 @@ SUBJECT_WORDS = {
     Subject.ERROR_FIGURE: "an error figure",
     Subject.ATTACHMENT: "an attachment",
     Subject.USER: "a user",
+    Subject.RUN: "a run",
+    Subject.FINDING: "a finding",
+    Subject.CAUTION: "a caution that was seen",
+    Subject.PAIN: "a week's pain that was seen",
+    Subject.HYPOTHESIS: "a working hypothesis",
+    Subject.LINK: "a prediction",
 }
+# A flag rests on the visits before its own as well, a hypothesis on its programme.
+RESTS_ON_A_RUNNER = frozenset({Subject.ACKNOWLEDGEMENT, Subject.PAIN, Subject.HYPOTHESIS})
 ACT_WORDS = {
     Act.RECORDED: "was stored",
     Act.ADDED: "was added to",
@@ -161,8 +169,7 @@ def _rests_on(entry: undoing.Later, touched: _Touched) -> bool:
         or entry.visit_id in touched.visits
         or entry.runner_id in touched.new_runners
         or entry.by in touched.users
-        # A flag rests on the visits before its own as well.
-        or (entry.subject is Subject.ACKNOWLEDGEMENT and entry.runner_id in touched.runners)
+        or (entry.subject in RESTS_ON_A_RUNNER and entry.runner_id in touched.runners)
     )
 
 

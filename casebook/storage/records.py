@@ -16,13 +16,17 @@ from casebook.storage.tables import (
     AdherenceRow,
     AttachmentRow,
     BlockRow,
+    CautionAcknowledgementRow,
     ConsentRow,
+    FindingRow,
     FlagAcknowledgementRow,
     IdentityRow,
     InjuryRow,
+    PainAcknowledgementRow,
     ProgrammeRow,
     Row,
     RunnerRow,
+    RunRow,
     TargetRow,
     VisitRow,
 )
@@ -37,6 +41,7 @@ OF_A_RUNNER: Final[tuple[type[Row], ...]] = (
     BlockRow,
     TargetRow,
     AdherenceRow,
+    RunRow,
 )
 PARTS: Final = (BlockRow, TargetRow, AdherenceRow)
 
@@ -87,9 +92,9 @@ def records_of(session: Session, runner_id: int) -> list[KeptRecord]:
 
 
 def parts_of_programme(session: Session, programme_id: int) -> list[KeptRecord]:
-    """Blocks, targets and weeks of a programme."""
+    """Blocks, targets and weeks of a programme, and the flags of its weeks that were seen."""
     rows: list[Row] = []
-    for kind in PARTS:
+    for kind in (*PARTS, PainAcknowledgementRow):
         rows += session.scalars(
             select(kind).where(kind.programme_id == programme_id).order_by(kind.id)
         )
@@ -111,9 +116,11 @@ def _kept(session: Session, row: Row) -> KeptRecord:
 def _owner(session: Session, row: Row) -> int | None:
     if isinstance(row, RunnerRow):
         return row.id
-    if isinstance(row, BlockRow | TargetRow | AdherenceRow):
+    if isinstance(row, BlockRow | TargetRow | AdherenceRow | PainAcknowledgementRow):
         return session.get_one(ProgrammeRow, row.programme_id).runner_id
-    if isinstance(row, FlagAcknowledgementRow | AttachmentRow):
+    if isinstance(
+        row, FlagAcknowledgementRow | AttachmentRow | FindingRow | CautionAcknowledgementRow
+    ):
         return session.get_one(VisitRow, row.visit_id).runner_id
     return getattr(row, "runner_id", None)
 
