@@ -22,8 +22,10 @@ PRINTED = """<style>
   [data-testid="stSidebar"], [data-testid="stHeader"], [data-testid="stHeading"],
   .st-key-summary_asked, .st-key-summary_links { display: none !important; }
   [data-testid="stMainBlockContainer"] { padding: 0 !important; max-width: none !important; }
-  .stApp, [data-testid="stMain"], .stMain { position: static !important; overflow: visible
-    !important; height: auto !important; background: #fff !important; }
+  body, .stApp, .st-key-sheet { background: #fff !important; }
+  .stApp, [data-testid="stAppViewContainer"], [data-testid="stMain"] {
+    position: static !important; overflow: visible !important; height: auto !important;
+    min-height: 0 !important; background: #fff !important; }
 }
 </style>"""
 

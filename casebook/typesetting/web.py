@@ -21,19 +21,28 @@ STYLE = """
 .sheet .made, .sheet dt { color: #4d585d; }
 .sheet .strong { border: 1.5px solid #26323a; padding: .5rem .7rem; }
 .sheet ul { margin: .3rem 0; padding-left: 1.2rem; }
-.sheet dl { display: grid; grid-template-columns: max-content 1fr; gap: .15rem .9rem; margin: 0; }
-.sheet dd { margin: 0; }
+.sheet dl { display: grid; grid-template-columns: max-content 1fr; gap: .15rem .9rem;
+  margin: 0; padding: 0; }
+.sheet dt, .sheet dd { margin: 0; padding: 0; font-weight: inherit; }
 .sheet .wide { overflow-x: auto; }
 .sheet table { border-collapse: collapse; font-size: .82rem; width: 100%; min-width: 38rem;
   overflow-wrap: normal; }
 .sheet th, .sheet td { text-align: left; vertical-align: top; padding: .2rem .4rem;
   border: 0 solid #aaa; border-bottom-width: 1px; color: inherit; }
-.sheet .number { text-align: right; }
-.sheet img { display: block; width: 100%; max-width: 42rem; height: auto; margin: .5rem 0; }
-.sheet section, .sheet tr, .sheet img { break-inside: avoid-page; }
-@media print { .sheet { max-width: none; padding: 0; font-size: 10.5pt; } }
+.sheet .number { text-align: right; white-space: nowrap; }
+.sheet img { display: block; width: 100%; min-width: 34rem; max-width: 42rem; height: auto;
+  margin: .5rem 0; }
+.sheet tr, .sheet img, .sheet li, .sheet .strong { break-inside: avoid-page; }
+.sheet p, .sheet li { orphans: 2; widows: 2; }
+@page { size: A4; margin: 15mm 18mm; }
+@media print {
+  .sheet { max-width: none; padding: 0; font-size: 10pt; }
+  .sheet table, .sheet img { min-width: 0; }
+  .sheet .wide { overflow: visible; }
+}
 """
 STRONG = ' class="strong"'
+NUMBER = ' class="number"'
 
 
 def summary_page(summary: Summary) -> str:
@@ -42,7 +51,7 @@ def summary_page(summary: Summary) -> str:
         '<!doctype html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         "<title>Summary of a case</title>\n"
-        "<style>@page { size: A4; margin: 15mm 18mm; } body { margin: 0; background: #fff; }"
+        "<style>body { margin: 0; background: #fff; }"
         f"</style>\n</head>\n<body>\n{summary_sheet(summary)}\n</body>\n</html>\n"
     )
 
@@ -76,7 +85,7 @@ def _part(part: Part) -> str:
 
 def _table(grid: Grid) -> str:
     head = "".join(
-        f'<th scope="col"{_aligned(grid, at)}>{escape(words)}</th>'
+        f'<th scope="col"{NUMBER if at in grid.numbers else ""}>{escape(words)}</th>'
         for at, words in enumerate(grid.columns)
     )
     rows = []
@@ -84,7 +93,9 @@ def _table(grid: Grid) -> str:
         span = 1 + sum(1 for _ in takewhile(lambda other: other[0] == "", grid.rows[at + 1 :]))
         cells = [f'<th scope="rowgroup" rowspan="{span}">{escape(row[0])}</th>'] if row[0] else []
         cells += [
-            f"<td{_aligned(grid, place)}>{escape(words)}</td>"
+            f'<td class="number">{_number(words)}</td>'
+            if place in grid.numbers
+            else f"<td>{escape(words)}</td>"
             for place, words in enumerate(row[1:], 1)
         ]
         rows.append(f"<tr>{''.join(cells)}</tr>")
@@ -94,11 +105,12 @@ def _table(grid: Grid) -> str:
     )
 
 
-def _aligned(grid: Grid, at: int) -> str:
-    return ' class="number"' if at in grid.numbers else ""
+def _number(words: str) -> str:
+    """A number with what is told of it in brackets below, so that neither is torn apart."""
+    return escape(words).replace(" (", "<br>(")
 
 
 def _picture(drawing: Drawing) -> str:
     drawn = b64encode(chart_svg(drawing)).decode("ascii")
     told = escape(f"{drawing.title}. {drawing.told}")
-    return f'<img alt="{told}" src="data:image/svg+xml;base64,{drawn}">'
+    return f'<div class="wide"><img alt="{told}" src="data:image/svg+xml;base64,{drawn}"></div>'
