@@ -17,6 +17,7 @@ from casebook.cli.mapping import mappings_of, propose_mapping
 from casebook.cli.marks import EPILOG as MARKS_EPILOG
 from casebook.cli.marks import marks
 from casebook.cli.planning import plan_measurement
+from casebook.cli.record import import_record, record
 from casebook.cli.repeatability import repeatability
 from casebook.cli.sets import sets
 from casebook.cli.summary import summary
@@ -339,4 +340,6 @@ app.command(short_help="Tell who changed what of a runner, when and why.")(histo
 app.command(short_help="Amend what is stored, with a reason.")(amend)
 app.command(name="strike-out", short_help="Strike out values, a visit or a record.")(strike_out)
 app.command(short_help="Undo one entry of the history.")(undo)
+app.command(short_help="Write everything that is held on one runner.")(record)
+app.command(name="import-record", short_help="Take in a runner's whole record.")(import_record)
 app.command(short_help="Summarise one case on one or two pages.")(summary)

@@ -94,6 +94,14 @@ def names_users(subject: Subject) -> tuple[str, ...]:
     )
 
 
+def keys_of(held: HeldRow) -> Iterator[tuple[str, str]]:
+    """Fields of a row that name a metric or a user, each with the table that it stands in."""
+    for name, column in columns_of(held.kind).items():
+        owner = _owner(column)
+        if name in held.fields and owner in {"metric", "clinic_user"}:
+            yield name, owner
+
+
 def rows_of(session: Session, runner_id: int) -> tuple[HeldRow, ...]:
     """Every row of a runner, in the order of `kinds`, and within a kind in that of its id."""
     keys = {
@@ -313,7 +321,6 @@ def add_row(
     clinic_id: int,
     ids: Mapping[tuple[Subject, int], int],
     named: NamedIds,
-    instead: Mapping[str, object],
 ) -> tuple[int, Change]:
     """Store a row; returns its id and what the history is told.
 
@@ -321,8 +328,6 @@ def add_row(
     ----------
     ids : mapping of (kind, number) to int
         Ids that earlier rows of the record have got.
-    instead : mapping of str to object
-        Columns that are stored as this casebook's own, whatever the record says.
 
     Raises
     ------
@@ -346,7 +351,7 @@ def add_row(
             columns["clinic_id"] = clinic_id
         if column.key not in columns and not column.nullable and _is_text(column):
             columns[column.key] = ""
-    row = row_type(**columns, **instead)
+    row = row_type(**columns)
     try:
         session.add(row)
         session.flush()

@@ -26,6 +26,7 @@ def options_of(name: str) -> set[str]:
         for parameter in COMMANDS[name].params
         if isinstance(parameter, TyperOption)
         for spelling in (*parameter.opts, *parameter.secondary_opts)
+        if spelling.startswith("--")
     }
 
 
