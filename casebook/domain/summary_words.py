@@ -8,9 +8,16 @@ from __future__ import annotations
 from datetime import date
 
 from casebook.domain.metrics import ErrorOrigin, Metric
-from casebook.domain.programmes import Block
+from casebook.domain.programmes import Block, TargetOn
 from casebook.domain.sides import InjurySide
 from casebook.domain.summaries import Reader
+from casebook.domain.target_outcomes import (
+    TARGET_CALLS,
+    WAYS,
+    TargetCall,
+    TargetOutcome,
+    target_unit,
+)
 from casebook.domain.verdicts import Call, FlagKind, Reason, SideMoved, Verdict, What
 from casebook.domain.wording import (
     CALLS,
@@ -47,6 +54,10 @@ HOW_SURE_FOR_REFERRER = (
     "MDC95: minimal detectable change at the 95 % level; change ± MDC95 is the change's 95 % "
     "interval (a grade has none: there it is the step that repeat grading stays within). "
     "Asymmetry is right minus left; above zero the right is the larger."
+)
+CAUTION_FOUND_FOR_RUNNER = (
+    "Something was noted at a visit that another professional may need to look at. Ask your "
+    "clinician about it before you go on with training."
 )
 CHART_KEY = (
     "Left: circles and an unbroken line. Right: squares and a dashed line. Hollow marks: the "
@@ -212,6 +223,27 @@ def by_chance_words(judged: int, reader: Reader) -> str:
         f"Of {judged} comparisons with a known error about 5 %, that is {about}, would be called "
         "changed by error alone in a runner who did not change."
     )
+
+
+TARGET_PLACES = {
+    TargetOn.LEFT: ", left side",
+    TargetOn.RIGHT: ", right side",
+    TargetOn.NONE: "",
+    TargetOn.ASYMMETRY: ", difference between left and right",
+}
+
+
+def target_sentence(outcome: TargetOutcome, metric: Metric) -> str:
+    """What became of a target, for the runner."""
+    target = outcome.target
+    told = (
+        f"{metric.label}{TARGET_PLACES[target.what]}, "
+        f"{number_words(target.amount, target_unit(target, metric))} {WAYS[target.direction]} by "
+        f"{day_words(target.due_on)}: {TARGET_CALLS[outcome.call]}"
+    )
+    if outcome.call is not TargetCall.CANNOT_SAY or not outcome.why:
+        return f"{told}."
+    return f"{told}, {outcome.why}."
 
 
 SIDES = {
