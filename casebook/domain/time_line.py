@@ -24,12 +24,14 @@ class EventKind(StrEnum):
 
     ONSET = "onset"
     VISIT = "visit"
+    CAUTION = "caution"
     HYPOTHESIS = "hypothesis"
     PROGRAMME_START = "programme_start"
     PROGRAMME_END = "programme_end"
     TARGET_DUE = "target_due"
     FIRST_RUN = "first_run"
     LONG_RUN = "long_run"
+    PAIN = "pain"
     FULLY_BACK = "fully_back"
 
 

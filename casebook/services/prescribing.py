@@ -273,7 +273,7 @@ def _versions(
         return (
             ProgrammeVersion(number=1, at=None, by="", reason="", prescription=told_of, changes=()),
         )
-    found = []
+    found: list[ProgrammeVersion] = []
     for number, one in enumerate(told, start=1):
         prescription = replace(one.prescription, version=number)
         changes = changes_between(found[-1].prescription, prescription) if found else ()

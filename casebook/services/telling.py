@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -62,6 +63,14 @@ def latest_verdicts(found: JudgedRunners, norms: Norms | None = None) -> tuple[V
         ]
     verdicts.sort(key=lambda pair: (*_place(found, pair[0].metric), pair[0].what))
     return tuple(verdict for _, verdict in verdicts)
+
+
+def every_verdict(found: JudgedRunners) -> Iterator[tuple[int, Verdict]]:
+    """Every verdict on every later visit with whose it is (the frames' `runner`), in order."""
+    days = found.visits.set_index("visit")[["visited_on", "order"]]
+    rows = found.judged.verdicts.join(days, on="visit")
+    for row in rows_of(rows.sort_values(["runner", "order"], kind="stable")):
+        yield int(row.runner), _verdict(row, found, None)
 
 
 def _place(found: JudgedRunners, metric: int) -> tuple[int, int]:

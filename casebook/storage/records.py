@@ -82,7 +82,7 @@ def records_of(session: Session, runner_id: int) -> list[KeptRecord]:
     for kind in OF_A_RUNNER:
         query: Any = select(kind)
         if kind in PARTS:
-            of = ProgrammeRow.id == kind.programme_id  # type: ignore[attr-defined]
+            of = ProgrammeRow.id == kind.programme_id
             query = query.join(ProgrammeRow, of).where(ProgrammeRow.runner_id == runner_id)
         else:
             key = kind.id if kind is RunnerRow else kind.runner_id  # type: ignore[attr-defined]

@@ -129,6 +129,16 @@ def find_visit_by_id(session: Session, visit_id: int, *, to_add: bool = False) -
     return find_visit(session, runner_id, code, visited_on, number, to_add=to_add)
 
 
+def plain_visits(session: Session, runner_id: int, code: str) -> tuple[Visit, ...]:
+    """A runner's visits without their values, by day and session."""
+    rows = session.scalars(
+        select(VisitRow)
+        .where(VisitRow.runner_id == runner_id)
+        .order_by(VisitRow.visited_on, VisitRow.session)
+    )
+    return tuple(translation.visit_value(row, runner=code) for row in rows)
+
+
 def visit_days(session: Session, runner_id: int) -> tuple[tuple[date, int], ...]:
     """Day and session of every visit of a runner, oldest first."""
     rows = session.execute(

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 
 import pytest
 
 from casebook.domain.errors import Conflict, InputRefused, NotFound
 from casebook.domain.exercises import prescribed
+from casebook.domain.history import Subject
 from casebook.domain.prescriptions import Mode, Prescription, ProgrammeDetail, Tempo
 from casebook.domain.programmes import (
     AdherenceWeek,
@@ -75,12 +77,11 @@ def a_prescription(casebook: Casebook, **changes: object) -> Prescription:
             ),
         ),
     )
-    prescription = Prescription(
+    return Prescription(
         programme=replace(programme, **changes),  # type: ignore[arg-type]
         detail=ProgrammeDetail(provider="physiotherapist", mode=Mode.INDIVIDUAL),
         block_details=(detail,),
     )
-    return prescription
 
 
 def more_sets(prescription: Prescription, sets: int) -> Prescription:
@@ -116,8 +117,6 @@ def test_each_change_is_a_version_whoever_makes_it_and_the_dose_is_told(clinic: 
     assert changed.prescription.version == 2
     assert any("from 3 to 4" in words for words in changed.prescription.changes)
     # Through the record page, past this service: a version all the same.
-    from casebook.domain.history import Subject
-
     amend_record(
         clinic,
         "T-001",
@@ -242,7 +241,7 @@ def test_a_week_is_proposed_stored_and_changed_only_with_a_reason(clinic: Casebo
 
 
 def test_the_list_of_exercises_is_the_starters_and_then_the_clinics(
-    clinic: Casebook, tmp_path: object
+    clinic: Casebook,
 ) -> None:
     assert load_starter_exercises(clinic) == 0
     first = list_exercises(clinic)[0]
@@ -268,9 +267,9 @@ def test_the_list_of_exercises_is_the_starters_and_then_the_clinics(
 
 
 def test_exercises_come_from_a_file_and_the_same_file_again_changes_nothing(
-    sqlite_clinic: Casebook, tmp_path: pytest.TempPathFactory
+    sqlite_clinic: Casebook, tmp_path: Path
 ) -> None:
-    path = tmp_path / "ours.toml"  # type: ignore[operator]
+    path = tmp_path / "ours.toml"
     path.write_text(
         '[[exercise]]\nkey = "wall_sit"\nname = "Wall sit"\naim = "strength"\n'
         'purpose = "knee extensors"\nhow = "sit against a wall"\nsided = false\n'

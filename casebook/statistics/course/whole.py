@@ -127,7 +127,7 @@ error.'
     >>> course.overlap.why
     "needs 3 visits before the programme's start and 3 after it, has 2 and 2"
     """
-    day, value, sem = _one_a_day(*_checked(days, values, sems))
+    day, value, sem = one_a_day(*_checked(days, values, sems))
     known = np.flatnonzero(np.isfinite(sem))
     by_error = day[known], value[known], sem[known]
     in_programme = (
@@ -180,8 +180,31 @@ def _checked(days: ArrayLike, values: ArrayLike, sems: ArrayLike) -> tuple[Float
     return day[measured], value[measured], sem[measured]
 
 
-def _one_a_day(days: Floats, values: Floats, sems: Floats) -> tuple[Floats, Floats, Floats]:
-    """Mean of the visits of each day, with the error of that mean; days ascending."""
+def one_a_day(days: Floats, values: Floats, sems: Floats) -> tuple[Floats, Floats, Floats]:
+    """Mean of the visits of each day, with the error of that mean.
+
+    Parameters
+    ----------
+    days, values, sems : ndarray of float, shape (visits,)
+        In any order; `sems` NaN or 0 where the error is not known.
+
+    Returns
+    -------
+    days, values, sems : ndarray of float, shape (days,)
+        Days ascending; `sems` NaN where the error of a visit of the day is not known.
+
+    References
+    ----------
+    [Bevington2003]
+
+    Examples
+    --------
+    >>> days, values, sems = one_a_day(
+    ...     np.array([9.0, 2.0, 9.0]), np.array([1.0, 5.0, 3.0]), np.array([0.6, 0.5, 0.8])
+    ... )
+    >>> days, values, sems
+    (array([2., 9.]), array([5., 2.]), array([0.5, 0.5]))
+    """
     error = np.where(np.isfinite(sems) & (sems > 0), sems, np.nan)
     day, at, count = np.unique(days, return_inverse=True, return_counts=True)
     value = np.bincount(at, weights=values, minlength=day.size) / count
