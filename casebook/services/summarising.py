@@ -29,6 +29,7 @@ from casebook.domain.wording import (
     number_words,
 )
 from casebook.services.opened import Casebook
+from casebook.services.prescribing import find_last_prescription
 from casebook.services.registering import find_identity
 from casebook.services.reviewing import Review, review_runner
 from casebook.services.summarising_numbers import (
@@ -40,6 +41,7 @@ from casebook.services.summarising_numbers import (
     verdict_grid,
     verdicts_shown,
 )
+from casebook.services.summarising_outcomes import outcome_parts, pain_parts, prompt_parts
 from casebook.services.summarising_plan import next_steps, prescribed
 from casebook.storage.clinics import clinic_name
 from casebook.storage.session import reading
@@ -76,11 +78,11 @@ def summarise(
     identity = find_identity(casebook, review.runner.code) if with_name else None
     sections = (
         _who(review, identity, today),
-        _found(review, reader),
-        prescribed(review, reader),
-        *_changed(review, reader),
+        _found(review, reader, prompt_parts(casebook, review.runner.code, reader)),
+        prescribed(review, reader, find_last_prescription(casebook, review.runner.code)),
+        *_changed(review, reader, outcome_parts(casebook, review.runner.code, reader, today)),
         _next(review, reader, today),
-        _cautions(reader),
+        _cautions(reader, pain_parts(casebook, review.runner.code)),
     )
     name = _name(review.runner, identity)
     return Summary(
@@ -146,8 +148,9 @@ def _visits(review: Review) -> str:
     )
 
 
-def _found(review: Review, reader: Reader) -> Section:
-    parts: list[Part] = []
+def _found(review: Review, reader: Reader, prompts: Sequence[Part]) -> Section:
+    # Findings that call for a referral come before any number.
+    parts: list[Part] = [*prompts]
     if review.visits:
         parts += measured_first(review, reader)
         parts += _flagged(review, reader)
@@ -199,12 +202,13 @@ def _plain_flags(review: Review, flags: Sequence[Flag], *, seen: bool = False) -
 def _flags_by_chance(review: Review, reader: Reader) -> list[Part]:
     if reader is Reader.RUNNER:
         return [Text(words="A flag asks for a closer look; it does not say what the matter is.")]
+    tests = "1 test" if review.tests == 1 else f"{review.tests} tests"
     return [
         Text(
             words=(
                 f"{number_words(review.expected_false)} such flags would be expected at the latest "
-                f"visit ({review.tests} tests) had nothing truly changed, missed targets and "
-                "symptoms without an error figure left out."
+                f"visit ({tests}) had nothing truly changed, missed targets and symptoms without "
+                "an error figure left out."
             )
         )
     ]
@@ -221,11 +225,11 @@ def _latest_conditions(review: Review, reader: Reader) -> list[Part]:
     return told
 
 
-def _changed(review: Review, reader: Reader) -> tuple[Section, ...]:
+def _changed(review: Review, reader: Reader, outcomes: Sequence[Part]) -> tuple[Section, ...]:
     heading = "What changed, and how sure that is"
     if not review.verdicts:
         words = "Only the start has been measured; what changed can be told after the next visit."
-        return (Section(heading=heading, parts=(Text(words=words),)),)
+        return (Section(heading=heading, parts=(Text(words=words), *outcomes)),)
     shown = verdicts_shown(review, reader)
     judged = judged_with_error(review)
     told: list[Part]
@@ -241,6 +245,7 @@ def _changed(review: Review, reader: Reader) -> tuple[Section, ...]:
             Text(words=others_words(review, shown, reader)),
             Text(words=f"{HOW_SURE_FOR_REFERRER} {by_chance_words(judged, reader)}"),
         ]
+    told = [*told, *outcomes]
     drawn = drawings(review, metrics_shown(review), reader)
     sections = [Section(heading=heading, parts=tuple(told))]
     if drawn:
@@ -255,8 +260,9 @@ def _next(review: Review, reader: Reader, today: date) -> Section:
     return Section(heading="Next step", parts=tuple(parts))
 
 
-def _cautions(reader: Reader) -> Section:
+def _cautions(reader: Reader, found: Sequence[Part]) -> Section:
     words = CAUTION_FOR_RUNNER if reader is Reader.RUNNER else CAUTION
     return Section(
-        heading="Cautions", parts=(Text(words=words, strong=True), Text(words=LOCAL_RULES))
+        heading="Cautions",
+        parts=(*found, Text(words=words, strong=True), Text(words=LOCAL_RULES)),
     )

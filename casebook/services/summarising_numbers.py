@@ -126,12 +126,13 @@ def others_words(review: Review, shown: Sequence[Verdict], reader: Reader) -> st
     if hollow:
         told.append(f"{hollow} smaller only because the better side fell")
     words = ", ".join(told)
+    many = f"{len(left)} other comparison{'' if len(left) == 1 else 's'}"
     if reader is Reader.RUNNER:
         return (
-            f"Not on this sheet: {len(left)} other comparisons ({words}); here error means how "
-            "much measuring alone can change a number."
+            f"Not on this sheet: {many} ({words}); here error means how much measuring alone can "
+            "change a number."
         )
-    return f"Not in this table: {len(left)} other comparisons ({words})."
+    return f"Not in this table: {many} ({words})."
 
 
 def verdict_grid(review: Review, shown: Sequence[Verdict]) -> list[Part]:

@@ -5,22 +5,27 @@ from __future__ import annotations
 from datetime import date
 
 from casebook.domain.programme_effects import adherence_of
-from casebook.domain.programmes import Programme, Target
+from casebook.domain.programmes import Block, Programme, Target
 from casebook.domain.summaries import Part, Points, Reader, Section, Text
-from casebook.domain.summary_words import block_words, day_words, shortened
-from casebook.domain.target_outcomes import PLACES, WAYS, target_unit
+from casebook.domain.summary_words import TARGET_PLACES, block_words, day_words, shortened
+from casebook.domain.target_outcomes import WAYS, target_unit
 from casebook.domain.wording import number_words
+from casebook.services.prescribing import StoredPrescription
 from casebook.services.reviewing import Review
 
 LONGEST_TITLE = 120
 LONGEST_RATIONALE = 400
 LONGEST_EXERCISE = 140
+LONGEST_RULE = 140
 MOST_BLOCKS = 10
 MOST_TARGETS = 6
 
 
-def prescribed(review: Review, reader: Reader) -> Section:
-    """The latest programme with its exercises, and how much of it was done."""
+def prescribed(review: Review, reader: Reader, stored: StoredPrescription | None) -> Section:
+    """The latest programme with its exercises, and how much of it was done.
+
+    `stored` is that programme with all its details, where there is one.
+    """
     heading = "What was prescribed"
     if not review.programmes:
         return Section(heading=heading, parts=(Text(words="No programme is stored."),))
@@ -28,7 +33,7 @@ def prescribed(review: Review, reader: Reader) -> Section:
     latest = ordered[-1]
     parts: list[Part] = [Text(words=_programme_words(latest, reader))]
     if latest.blocks:
-        parts.append(Points(items=_blocks(latest)))
+        parts.append(Points(items=_blocks(latest, stored)))
     done = _adherence_words(latest)
     if done:
         parts.append(Text(words=done))
@@ -57,23 +62,36 @@ def _programme_words(programme: Programme, reader: Reader) -> str:
     return f"{told} Rationale: {reason}"
 
 
-def _blocks(programme: Programme) -> tuple[str, ...]:
+def _blocks(programme: Programme, stored: StoredPrescription | None) -> tuple[str, ...]:
     blocks = sorted(programme.blocks, key=lambda one: one.position)
-    told = [block_words(one, shortened(one.exercise, LONGEST_EXERCISE)) for one in blocks]
+    told = [
+        block_words(one, shortened(one.exercise, LONGEST_EXERCISE)) + _more_words(one, stored)
+        for one in blocks
+    ]
     more = len(told) - MOST_BLOCKS
     if more > 0:
         told = [*told[:MOST_BLOCKS], f"and {more} more, which stand in the casebook"]
     return tuple(told)
 
 
+def _more_words(block: Block, stored: StoredPrescription | None) -> str:
+    """Tempo, and what calls for easing off: the two that whoever does it must know."""
+    if stored is None:
+        return ""
+    detail = stored.prescription.detail_of(block)
+    tempo = f"; tempo {detail.tempo.words}" if detail.tempo is not None else ""
+    ease = shortened(detail.ease_when, LONGEST_RULE).rstrip(".")
+    return f"{tempo}{f'. Ease off: {ease}' if ease else ''}"
+
+
 def _adherence_words(programme: Programme) -> str:
     done = adherence_of(programme.adherence)
     if not done.weeks or done.share is None:
         return ""
-    weeks = "1 week" if done.weeks == 1 else f"{done.weeks} weeks"
+    weeks = "1 week that was" if done.weeks == 1 else f"{done.weeks} weeks that were"
     return (
         f"Done: {done.done} of {done.planned} planned sessions ({100 * done.share:.0f} %), in the "
-        f"{weeks} that were noted."
+        f"{weeks} noted."
     )
 
 
@@ -110,7 +128,5 @@ def _target_words(target: Target, review: Review) -> str:
     if metric is None:
         return f"Target by {day_words(target.due_on)}: {target.metric}, not measured yet."
     amount = number_words(target.amount, target_unit(target, metric))
-    return (
-        f"Target by {day_words(target.due_on)}: {metric.label}{PLACES[target.what]} {amount} "
-        f"{WAYS[target.direction]}."
-    )
+    what = f"{metric.label}{TARGET_PLACES[target.what]}"
+    return f"Target by {day_words(target.due_on)}: {what}, {amount} {WAYS[target.direction]}."
