@@ -11,6 +11,9 @@ from streamlit.navigation.page import StreamlitPage
 PageName = Literal[
     "caseload",
     "runner",
+    "programme",
+    "hypotheses",
+    "injuries",
     "history",
     "summary",
     "log_visit",
@@ -33,6 +36,9 @@ class _Place:
 PAGES: dict[PageName, _Place] = {
     "caseload": _Place("Caseload", ":material/groups:", "caseload"),
     "runner": _Place("Runner", ":material/directions_run:", "runner"),
+    "programme": _Place("Programmes", ":material/assignment:", "programme"),
+    "hypotheses": _Place("Hypotheses", ":material/psychology:", "hypotheses"),
+    "injuries": _Place("Complaints", ":material/healing:", "complaints"),
     "history": _Place("History", ":material/history:", "history"),
     "summary": _Place("Summary", ":material/summarize:", "summary"),
     "log_visit": _Place("Log a visit", ":material/edit_note:", "log"),

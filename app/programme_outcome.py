@@ -1,0 +1,108 @@
+"""What changed about a programme: the paragraph, and the measures behind it side by side."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from app import state
+from app.messages import plain, show_caution
+from casebook.domain.metrics import Metric
+from casebook.domain.programme_effects import MetricEffect, Phase, Step
+from casebook.domain.programme_words import effect_sentence
+from casebook.domain.verdicts import What
+from casebook.domain.wording import CALLS, asymmetry_unit, number_words, side_words, unit_words
+from casebook.services.keeping import Casebook
+from casebook.services.outcomes import ToldEffect, programme_effect
+from casebook.services.prescribing import StoredPrescription
+
+SHORT = {What.LEFT: "left", What.RIGHT: "right", What.NONE: "", What.ASYMMETRY: "asymmetry"}
+
+
+def show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
+    """One paragraph made of the numbers, with what argues against it, and the numbers."""
+    told = programme_effect(
+        casebook, stored.programme_id, norms=state.clinic_baselines(casebook.url)
+    )
+    st.subheader("What changed, and how sure that is", anchor=False)
+    if not any(effect.change is not None for effect in told.effect.effects):
+        st.caption(
+            "Nothing can be said yet: it takes a visit up to its start and one after it that "
+            "measured the same."
+        )
+        return
+    st.markdown(plain(told.paragraph))
+    with st.container(border=True, key="against"):
+        st.markdown(
+            "**What argues against it, or weakens it**\n"
+            + "\n".join(f"- {plain(one[:1].upper() + one[1:])}." for one in told.against)
+        )
+    _show_measures(told)
+    show_caution()
+
+
+def _show_measures(told: ToldEffect) -> None:
+    targeted = [effect for effect in told.effect.effects if effect.targeted]
+    others = [effect for effect in told.effect.effects if not effect.targeted]
+    for title, effects, none in (
+        ("**Targeted measures**", targeted, "None of them was measured."),
+        (
+            "**Measures that it was not meant to change** (the comparison within this runner)",
+            others,
+            "None was measured, so there is no comparison.",
+        ),
+    ):
+        st.markdown(title)
+        if not effects:
+            st.caption(none)
+            continue
+        with st.container(key=f"effects_{'targeted' if effects is targeted else 'others'}"):
+            st.table(
+                pd.DataFrame([_row(one, told.metrics[one.metric]) for one in effects]),
+                border="horizontal",
+                hide_index=True,
+            )
+    with st.expander("Each measure in a sentence, with level and slope", icon=":material/notes:"):
+        st.markdown(
+            "\n".join(
+                f"- {plain(effect_sentence(one, told.metrics[one.metric]))}"
+                f"{f' :gray[{plain(one.lacking)}]' if one.lacking else ''}"
+                for one in (*targeted, *others)
+            )
+        )
+
+
+def _row(effect: MetricEffect, metric: Metric) -> dict[str, str]:
+    unit = unit_words(metric.unit)
+    if effect.what is What.ASYMMETRY:
+        unit = asymmetry_unit(metric.asymmetry_form, metric.unit)
+    before, during, after = (_phase(phase, effect.what, unit) for phase in effect.phases)
+    place = SHORT[effect.what]
+    return {
+        "Measure": plain(f"{metric.label}{f', {place}' if place else ''}"),
+        "Verdict": CALLS[effect.call],
+        "Before": plain(before),
+        "During": plain(during),
+        "After": plain(after),
+        "Change (95 % interval)": plain(_step(effect.change, unit)),
+    }
+
+
+def _phase(phase: Phase, what: What, unit: str) -> str:
+    if phase.mean is None:
+        return "–"
+    if what is What.ASYMMETRY:
+        value = f"{number_words(abs(phase.mean), unit)} ({side_words(phase.mean)})"
+    else:
+        value = number_words(phase.mean, unit)
+    return f"{value}, {phase.visits} visit{'' if phase.visits == 1 else 's'}"
+
+
+def _step(step: Step | None, unit: str) -> str:
+    if step is None:
+        return "–"
+    change = number_words(step.change, unit, signed=True)
+    if step.low is None or step.high is None:
+        return f"{change} (error not known)"
+    low, high = (number_words(end, unit, signed=True) for end in (step.low, step.high))
+    return f"{change} ({low} to {high})"

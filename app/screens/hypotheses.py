@@ -1,0 +1,129 @@
+"""Working hypotheses of a runner, written before a programme and scored after each review."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app import routes, state
+from app.calibration_shown import show_calibration
+from app.hypothesis_form import show_hypothesis_form
+from app.hypothesis_shown import show_hypothesis
+from app.messages import day_words, plain, show_caution
+from casebook.services.cataloguing import list_metrics
+from casebook.services.hypothesising import ScoredHypothesis, score_hypotheses
+from casebook.services.keeping import Casebook
+from casebook.services.prescribing import StoredPrescription, list_prescriptions
+from casebook.services.registering import list_runners
+
+OF_RUNNER, OVER_A_YEAR = "One runner", "Over a year"
+
+
+def show() -> None:
+    """The page."""
+    casebook = state.opened_casebook()
+    st.title("Working hypotheses", anchor=False)
+    state.show_notice()
+    st.markdown(
+        "Reasoning written down before a programme and held against what was measured "
+        "afterwards. That a prediction held does not show why."
+    )
+    asked = OVER_A_YEAR if st.query_params.get("view") == "year" else OF_RUNNER
+    view = st.segmented_control(
+        "View", (OF_RUNNER, OVER_A_YEAR), default=asked, key="hypotheses_view", required=True,
+        label_visibility="collapsed",
+    )  # fmt: skip
+    if view == OVER_A_YEAR:
+        st.query_params["view"] = "year"
+        show_calibration(casebook)
+        return
+    st.query_params.pop("view", None)
+    code = st.query_params.get("runner") or state.last_runner()
+    if not code:
+        _choose_runner(casebook)
+        return
+    st.query_params["runner"] = code
+    programmes = list_prescriptions(casebook, code)
+    state.remember_runner(code)
+    st.header(plain(code), anchor=False)
+    with st.container(horizontal=True, key="hypotheses_links"):
+        routes.link("runner", "Back to the runner", icon=":material/directions_run:", runner=code)
+        routes.link("programme", "Programmes", icon=":material/assignment:", runner=code)
+    if not programmes:
+        st.info(
+            "A hypothesis is written for a programme, and there is none yet.",
+            icon=":material/assignment_add:",
+        )
+        return
+    _show_all(casebook, code, programmes)
+    _show_writing(casebook, programmes)
+
+
+def _choose_runner(casebook: Casebook) -> None:
+    codes = [runner.code for runner in list_runners(casebook)]
+    chosen = st.selectbox(
+        "Runner", codes, index=None, key="hypotheses_runner", placeholder="Type or choose a code"
+    )
+    if chosen:
+        st.query_params["runner"] = chosen
+        state.remember_runner(chosen)
+        st.rerun()
+
+
+def _show_all(casebook: Casebook, code: str, programmes: tuple[StoredPrescription, ...]) -> None:
+    scored = score_hypotheses(casebook, code)
+    if not scored:
+        st.caption("None is written yet.")
+        return
+    metrics = {metric.key: metric for metric in list_metrics(casebook, include_inactive=True)}
+    by_id = {one.programme_id: one for one in programmes}
+    for one in sorted(scored, key=lambda told: told.stored.programme_started_on, reverse=True):
+        key = f"hypothesis_{one.stored.programme_id}_{one.stored.number}"
+        with st.container(border=True, key=key):
+            show_hypothesis(one, metrics)
+            _ask_for_version(casebook, by_id[one.stored.programme_id], one)
+    show_caution()
+
+
+def _ask_for_version(
+    casebook: Casebook, programme: StoredPrescription, scored: ScoredHypothesis
+) -> None:
+    place = f"{scored.stored.programme_id}.{scored.stored.number}"
+    if st.query_params.get("amend") != place:
+        if st.button("Write a new version", icon=":material/edit:", key=f"do_amend_{place}"):
+            st.query_params["amend"] = place
+            st.rerun()
+        return
+    st.divider()
+    st.caption("The versions before stay as they are: nobody can alter or remove them.")
+    show_hypothesis_form(casebook, programme, scored.stored)
+
+
+def _show_writing(casebook: Casebook, programmes: tuple[StoredPrescription, ...]) -> None:
+    st.subheader("Write one down", anchor=False)
+    known = {str(one.programme_id): one for one in reversed(programmes)}
+    asked = st.query_params.get("programme", "")
+    first = asked if asked in known else next(iter(known))
+    chosen = str(
+        st.selectbox(
+            "For the programme",
+            list(known),
+            index=list(known).index(first),
+            format_func=lambda key: _named(known[key]),
+            key="hypothesis_programme",
+        )
+    )
+    if st.query_params.get("write") != chosen:
+        if st.button("Write a hypothesis", icon=":material/add:", key="do_write_hypothesis"):
+            st.query_params["write"] = chosen
+            st.rerun()
+        return
+    with st.container(border=True, key="writing_hypothesis"):
+        show_hypothesis_form(casebook, known[chosen])
+
+
+def _named(stored: StoredPrescription) -> str:
+    programme = stored.prescription.programme
+    return f"{programme.title}, from {day_words(programme.started_on)}"
+
+
+show()

@@ -1,0 +1,143 @@
+"""Programmes of a runner: write, copy and change one; its targets, weeks, and what changed."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app import routes, state
+from app.messages import day_words, plain
+from app.programme_draft import begin_draft, draft_name, find_draft
+from app.programme_form import fresh, show_form
+from app.programme_outcome import show_outcome
+from app.programme_shown import show_gaps, show_prescription, show_targets, show_versions
+from app.programme_weeks import show_weeks
+from casebook.services import clock
+from casebook.services.keeping import Casebook
+from casebook.services.prescribing import (
+    StoredPrescription,
+    copy_prescription,
+    list_prescriptions,
+)
+from casebook.services.registering import list_runners
+
+NEW, CHANGE = "new", "change"
+
+
+def show() -> None:
+    """The page."""
+    casebook = state.opened_casebook()
+    code = st.query_params.get("runner") or state.last_runner()
+    if not code:
+        _choose_runner(casebook)
+        return
+    st.query_params["runner"] = code
+    programmes = list_prescriptions(casebook, code)
+    state.remember_runner(code)
+    st.title(f"Programmes of {plain(code)}", anchor=False)
+    state.show_notice()
+    with st.container(horizontal=True, key="programme_links"):
+        routes.link("runner", "Back to the runner", icon=":material/directions_run:", runner=code)
+        routes.link("hypotheses", "Working hypotheses", icon=":material/psychology:", runner=code)
+        routes.link("injuries", "Complaints and cautions", icon=":material/healing:", runner=code)
+    doing = st.query_params.get("do", "")
+    if doing == NEW:
+        _write(casebook, code)
+        return
+    chosen = _chosen(programmes)
+    if chosen is None:
+        st.info("No programme is stored yet.", icon=":material/assignment_add:")
+        _buttons(casebook, code, None, programmes)
+        return
+    if doing == CHANGE:
+        _change(casebook, chosen)
+        return
+    st.header(plain(chosen.prescription.programme.title), anchor=False)
+    show_prescription(casebook, chosen)
+    _buttons(casebook, code, chosen, programmes)
+    show_targets(casebook, chosen)
+    show_weeks(casebook, chosen)
+    show_outcome(casebook, chosen)
+    show_gaps(chosen)
+    show_versions(casebook, chosen)
+
+
+def _choose_runner(casebook: Casebook) -> None:
+    st.title("Programmes")
+    codes = [runner.code for runner in list_runners(casebook)]
+    chosen = st.selectbox(
+        "Runner", codes, index=None, key="programme_runner", placeholder="Type or choose a code"
+    )
+    if chosen:
+        st.query_params["runner"] = chosen
+        state.remember_runner(chosen)
+        st.rerun()
+
+
+def _chosen(programmes: tuple[StoredPrescription, ...]) -> StoredPrescription | None:
+    """The one of the address, else the latest; a choice where there are several."""
+    if not programmes:
+        return None
+    known = {str(one.programme_id): one for one in reversed(programmes)}
+    asked = st.query_params.get("programme", "")
+    first = asked if asked in known else next(iter(known))
+    if len(known) == 1:
+        return known[first]
+    chosen = st.selectbox(
+        "Programme",
+        list(known),
+        index=list(known).index(first),
+        format_func=lambda key: _named(known[key]),
+        key=f"programme_chosen_{first}",
+    )
+    if chosen != first:
+        st.query_params["programme"] = str(chosen)
+        st.rerun()
+    return known[str(chosen)]
+
+
+def _named(stored: StoredPrescription) -> str:
+    programme = stored.prescription.programme
+    return f"{programme.title}, from {day_words(programme.started_on)}"
+
+
+def _buttons(
+    casebook: Casebook,
+    code: str,
+    chosen: StoredPrescription | None,
+    programmes: tuple[StoredPrescription, ...],
+) -> None:
+    with st.container(horizontal=True, key="programme_buttons"):
+        if chosen is not None and st.button("Change it", icon=":material/edit:"):
+            if find_draft(draft_name(code, chosen)) is None:
+                begin_draft(code, chosen.prescription, stored=chosen, injury_id=chosen.injury_id)
+            st.query_params["programme"] = str(chosen.programme_id)
+            st.query_params["do"] = CHANGE
+            st.rerun()
+        if chosen is not None and st.button("Copy it to a new one", icon=":material/content_copy:"):
+            copy = copy_prescription(casebook, chosen.programme_id, started_on=clock.today())
+            begin_draft(code, copy, injury_id=chosen.injury_id)
+            st.query_params["do"] = NEW
+            st.rerun()
+        if st.button(
+            "Write a new one", icon=":material/add:", type="secondary" if programmes else "primary"
+        ):
+            st.query_params["do"] = NEW
+            st.rerun()
+
+
+def _write(casebook: Casebook, code: str) -> None:
+    draft = find_draft(draft_name(code, None)) or begin_draft(code, fresh(code))
+    st.header("A new programme", anchor=False)
+    show_form(casebook, draft)
+
+
+def _change(casebook: Casebook, stored: StoredPrescription) -> None:
+    draft = find_draft(draft_name(stored.runner, stored)) or begin_draft(
+        stored.runner, stored.prescription, stored=stored, injury_id=stored.injury_id
+    )
+    st.header(f"Change '{plain(stored.prescription.programme.title)}'", anchor=False)
+    st.caption("What it was stays as an earlier version.")
+    show_form(casebook, draft)
+
+
+show()

@@ -1,0 +1,236 @@
+"""A runner's time line in lanes, the course of pain, and running by the week."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+from typing import Any
+
+import altair as alt
+
+from casebook.charts.drawing import AXIS_ROOM, Spec, with_rows
+from casebook.charts.palette import Palette
+from casebook.charts.styling import styled
+from casebook.charts.time_axis import Rows, chart_day, local
+from casebook.domain.running_load import LoadWeek
+from casebook.domain.time_line import Event, EventKind
+
+LANES: Mapping[EventKind, str] = {
+    EventKind.ONSET: "Complaints",
+    EventKind.FIRST_RUN: "Complaints",
+    EventKind.FULLY_BACK: "Complaints",
+    EventKind.CAUTION: "Cautions",
+    EventKind.PAIN: "Cautions",
+    EventKind.VISIT: "Visits",
+    EventKind.HYPOTHESIS: "Hypotheses",
+    EventKind.PROGRAMME_START: "Programmes",
+    EventKind.PROGRAMME_END: "Programmes",
+    EventKind.TARGET_DUE: "Programmes",
+    EventKind.LONG_RUN: "Running",
+}
+LASTING = {EventKind.ONSET, EventKind.PROGRAMME_START}
+LANE_HEIGHT, PAIN_HEIGHT, LOAD_HEIGHT = 30, 160, 150
+PAIN_SHAPES = {"at a visit": "circle", "during sessions": "square", "morning after": "triangle-up"}
+EVENTS, SPANS, POINTS, WEEKS, LONGEST = "events", "spans", "points", "weeks", "longest"
+
+
+def time_line_chart(events: Sequence[Event], *, until: date, palette: Palette) -> Spec:
+    """Every event in its lane; complaints and programmes as bars for as long as they last.
+
+    Parameters
+    ----------
+    events : sequence of Event
+        At least one.
+    until : date
+        Up to which a bar without an end is drawn.
+    palette : Palette
+
+    Returns
+    -------
+    dict
+        A Vega-Lite specification that fills its container's width.
+    """
+    rows: Rows = [
+        {
+            "on": local(event.on),
+            "until": local(event.until or max(until, event.on)),
+            "Lane": LANES[event.kind],
+            "Event": event.words,
+            "lasting": event.kind in LASTING,
+            "warning": event.kind in {EventKind.ONSET, EventKind.CAUTION, EventKind.PAIN},
+        }
+        for event in events
+    ]
+    used = {row["Lane"] for row in rows}
+    lanes = [lane for lane in dict.fromkeys(LANES.values()) if lane in used]
+    first = min(event.on for event in events)
+    last = max(until, *(event.until or event.on for event in events))
+    room = max(timedelta(days=4), (last - first) * 0.03)
+    base = alt.Chart(alt.NamedData(EVENTS)).encode(
+        x=_time(first - room, last + room, "on"),
+        y=alt.Y("Lane:N", title=None, sort=lanes, scale=alt.Scale(domain=lanes)),
+        tooltip=[alt.Tooltip("on:T", title="On", format="%-d %B %Y"), alt.Tooltip("Event:N")],
+    )
+    colour: Any = alt.when("datum.warning").then(alt.value(palette.attention))
+    bar = (
+        alt.Chart(alt.NamedData(SPANS))
+        .mark_bar(height=10, opacity=0.45, cornerRadius=3)
+        .encode(
+            x=_time(first - room, last + room, "on"),
+            x2="until:T",
+            y=alt.Y("Lane:N", title=None, sort=lanes, scale=alt.Scale(domain=lanes)),
+            color=colour.otherwise(alt.value(palette.accent)),
+            tooltip=[
+                alt.Tooltip("on:T", title="From", format="%-d %B %Y"),
+                alt.Tooltip("until:T", title="Until", format="%-d %B %Y"),
+                alt.Tooltip("Event:N"),
+            ],
+        )
+    )
+    dot = base.mark_point(size=80, filled=True, opacity=1).encode(
+        color=colour.otherwise(alt.value(palette.text)),
+        shape=alt.when("datum.warning").then(alt.value("diamond")).otherwise(alt.value("circle")),
+    )
+    chart = styled(alt.layer(bar, dot).properties(height=LANE_HEIGHT * len(lanes)), palette)
+    spans = [row for row in rows if row["lasting"]]
+    return with_rows(chart.to_dict(), {SPANS: spans, EVENTS: rows})
+
+
+def pain_course(
+    points: Sequence[tuple[date, float, str]], *, limit: float, palette: Palette
+) -> Spec:
+    """Pain, 0 to 10, by day and by when it was felt, with the usual limit.
+
+    Parameters
+    ----------
+    points : sequence of (date, float, str)
+        Day, pain, and one of the words of `PAIN_SHAPES`; at least one.
+    limit : float
+        Drawn as a broken line.
+    palette : Palette
+
+    Returns
+    -------
+    dict
+        A Vega-Lite specification that fills its container's width.
+    """
+    rows: Rows = [{"on": local(on), "pain": pain, "When": what} for on, pain, what in points]
+    kinds = [kind for kind in PAIN_SHAPES if kind in {row["When"] for row in rows}]
+    days = [on for on, _, _ in points]
+    first, last = min(days) - timedelta(days=4), max(days) + timedelta(days=4)
+    y = alt.Y(
+        "pain:Q",
+        title="pain, 0 to 10",
+        scale=alt.Scale(domain=[0, 10], nice=False),
+        axis=alt.Axis(minExtent=AXIS_ROOM, maxExtent=AXIS_ROOM, tickCount=5, domain=False),
+    )
+    colours = {
+        "at a visit": palette.text,
+        "during sessions": palette.accent,
+        "morning after": palette.attention,
+    }
+    base = alt.Chart(alt.NamedData(POINTS)).encode(
+        x=_time(first, last, "on"),
+        y=y,
+        color=alt.Color(
+            "When:N",
+            scale=alt.Scale(domain=kinds, range=[colours[kind] for kind in kinds]),
+            legend=alt.Legend(title=None, orient="top"),
+        ),
+        tooltip=[
+            alt.Tooltip("on:T", title="On", format="%-d %B %Y"),
+            alt.Tooltip("When:N", title="Felt"),
+            alt.Tooltip("pain:Q", title="Pain"),
+        ],
+    )
+    line = base.mark_line(strokeWidth=1.5, opacity=0.7)
+    dot = base.mark_point(size=70, filled=True, opacity=1).encode(
+        shape=alt.Shape(
+            "When:N",
+            scale=alt.Scale(domain=kinds, range=[PAIN_SHAPES[kind] for kind in kinds]),
+            legend=alt.Legend(title=None, orient="top"),
+        )
+    )
+    rule = (
+        alt.Chart(alt.NamedData("limit"))
+        .mark_rule(strokeDash=[5, 4], color=palette.attention, strokeWidth=1)
+        .encode(y="pain:Q")
+    )
+    chart = styled(alt.layer(rule, line, dot).properties(height=PAIN_HEIGHT), palette)
+    return with_rows(chart.to_dict(), {POINTS: rows, "limit": [{"pain": limit}]})
+
+
+def running_weeks(weeks: Sequence[LoadWeek], *, palette: Palette) -> Spec:
+    """Kilometres a week as bars, and the longest run of each week as a point.
+
+    Parameters
+    ----------
+    weeks : sequence of LoadWeek
+        At least one; weeks whose distance is not known in full have no bar.
+    palette : Palette
+
+    Returns
+    -------
+    dict
+        A Vega-Lite specification that fills its container's width.
+    """
+    rows: Rows = [
+        {
+            "on": local(week.week_start),
+            "until": local(week.week_start + timedelta(days=6)),
+            "km": week.distance_km,
+            "longest": week.longest_km,
+            "Week": f"{week.week_start.day} {week.week_start:%b %Y}",
+            "Distance": _number(week.distance_km, "km"),
+            "Longest": _number(week.longest_km, "km"),
+            "Load": _number(week.load, ""),
+            "Runs": week.runs,
+        }
+        for week in weeks
+    ]
+    first = min(week.week_start for week in weeks) - timedelta(days=1)
+    last = max(week.week_start for week in weeks) + timedelta(days=8)
+
+    def y(field: str) -> alt.Y:
+        return alt.Y(
+            f"{field}:Q",
+            title="km",
+            scale=alt.Scale(zero=True),
+            axis=alt.Axis(minExtent=AXIS_ROOM, maxExtent=AXIS_ROOM, tickCount=4, domain=False),
+        )
+
+    tooltip = [
+        alt.Tooltip("Week:N", title="Week of"),
+        alt.Tooltip("Runs:Q"),
+        alt.Tooltip("Distance:N"),
+        alt.Tooltip("Longest:N", title="Longest run"),
+        alt.Tooltip("Load:N", title="Load (minutes × effort)"),
+    ]
+    x = _time(first, last, "on")
+    bar = (
+        alt.Chart(alt.NamedData(WEEKS))
+        .mark_rect(color=palette.accent, opacity=0.75)
+        .encode(x=x, x2="until:T", y=y("km"), y2=alt.datum(0), tooltip=tooltip)
+    )
+    dot = (
+        alt.Chart(alt.NamedData(LONGEST))
+        .mark_point(size=60, shape="diamond", filled=True, opacity=1, color=palette.text)
+        .encode(x=x, y=y("longest"), tooltip=tooltip)
+    )
+    chart = styled(alt.layer(bar, dot).properties(height=LOAD_HEIGHT), palette)
+    known = [row for row in rows if row["km"] is not None]
+    longest = [row for row in rows if row["longest"] is not None]
+    return with_rows(chart.to_dict(), {WEEKS: known, LONGEST: longest})
+
+
+def _number(number: float | None, unit: str) -> str:
+    return "not known" if number is None else f"{number:g} {unit}".strip()
+
+
+def _time(first: date, last: date, field: str) -> alt.X:
+    return alt.X(
+        f"{field}:T",
+        title=None,
+        scale=alt.Scale(domain=[chart_day(first), chart_day(last)], nice=False),
+        axis=alt.Axis(format="%-d %b %y", labelOverlap="greedy", labelFlush=True, grid=False),
+    )
