@@ -9,10 +9,21 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
+from casebook.domain.cautions import Finding
 from casebook.domain.injuries import Course, Occurrence, Onset, Pathology, Region
 from casebook.domain.metrics import LARGEST_GRADE_STEP, AppliesTo, ErrorOrigin
 from casebook.domain.people import LONGEST_CODE, Purpose, Role, Sex
+from casebook.domain.prescriptions import (
+    LONGEST_PHASE_S,
+    LONGEST_REST_S,
+    MOST_WEEKS,
+    Delivery,
+    Mode,
+    Supervision,
+    Tailoring,
+)
 from casebook.domain.programmes import Aim, ProgrammeKind, TargetDirection, TargetOn
+from casebook.domain.running_load import LONGEST_KM, LONGEST_MIN
 from casebook.domain.sides import InjurySide, Side
 from casebook.domain.visits import (
     CONDITION_RANGES,
@@ -49,6 +60,8 @@ class TableKind(StrEnum):
     BLOCKS = "blocks"
     TARGETS = "targets"
     ADHERENCE = "adherence"
+    RUNS = "runs"
+    FINDINGS = "findings"
     ERROR_FIGURES = "error_figures"
 
 
@@ -210,8 +223,24 @@ _PROGRAMME = (
 )
 
 
-def _number(name: str, words: str, low: float, high: float, *, required: bool = False) -> Column:
-    return Column(name=name, type=Type.NUMBER, words=words, low=low, high=high, required=required)
+def _number(
+    name: str,
+    words: str,
+    low: float,
+    high: float,
+    *,
+    required: bool = False,
+    blank: bool = False,
+) -> Column:
+    return Column(
+        name=name,
+        type=Type.NUMBER,
+        words=words,
+        low=low,
+        high=high,
+        required=required,
+        may_be_blank=blank,
+    )
 
 
 def _whole(name: str, words: str, low: float, high: float, *, required: bool = False) -> Column:
@@ -317,6 +346,12 @@ _TABLES = (
             _choice("occurrence", Occurrence, "first when blank"),
             _choice("course", Course, "where it stands; open when blank"),
             _date("returned_on", "when the runner ran again"),
+            _date("fully_back_on", "first day of full training and racing"),
+            _whole("days_limited", "days on which it restricted running", 0, 36_600),
+            _whole("sessions_missed_in_row", "sessions restricted or missed in a row", 0, 10_000),
+            Column(
+                name="consulted", type=Type.YES_NO, words="whether a health professional was seen"
+            ),
         ),
         key=("runner", "region", "pathology", "side", "onset_on"),
     ),
@@ -331,6 +366,22 @@ _TABLES = (
             _choice("kind", ProgrammeKind, "injury when blank"),
             _text("rationale", "why it was prescribed", 10_000),
             _date("injury_onset_on", "onset of the complaint it is for, when there is one"),
+            _text("provider", "who teaches it and with what training; a role, no name", 2000),
+            _text("setting", "where it is done", 2000),
+            _choice("mode", Mode, "alone or in a group"),
+            _choice("delivery", Delivery, "how it reaches the runner"),
+            _text("materials", "what the runner is given", 2000),
+            _whole("planned_weeks", "weeks that it is planned for", 1, MOST_WEEKS),
+            _text("home_part", "what is done at home", 2000),
+            _text("other_parts", "parts that are no exercise", 2000),
+            _text("starting_level", "how the first level was chosen", 2000),
+            _choice("tailored", Tailoring, "the same for all or fitted to the runner"),
+            _text("tailoring", "what was fitted, and why", 2000),
+            _text("modifications", "what was changed on the way", 2000),
+            _text("motivation", "how keeping to it is encouraged", 2000),
+            _text("adverse_events", "what went wrong, or none", 2000),
+            _text("fidelity_plan", "how it is checked that it is done as meant", 2000),
+            _text("fidelity_actual", "how well it was done", 2000),
         ),
         key=("runner", "started_on", "title"),
     ),
@@ -348,6 +399,23 @@ _TABLES = (
             _text("load", "such as 12 kg or body mass", 100),
             _number("hold_s", "how long it is held, in seconds", 0, 36_000),
             _number("sessions_per_week", "sessions in a week", 0, 70),
+            _text("exercise_key", "key of the exercise in the clinic's list", 63),
+            _text("instructions", "how to do it", 10_000),
+            *(
+                _number(f"tempo_{part}_s", f"seconds {words} in one repetition", 0, LONGEST_PHASE_S)
+                for part, words in (
+                    ("lower", "going down"),
+                    ("hold", "held low"),
+                    ("lift", "going up"),
+                    ("rest", "held high"),
+                )
+            ),
+            _number("rest_s", "rest between sets, in seconds", 0, LONGEST_REST_S),
+            _text("progress_when", "rule for making it harder", 2000),
+            _text("progress_how", "how it is made harder", 2000),
+            _text("ease_when", "rule for easing off", 2000),
+            _text("equipment", "what is used, or none", 2000),
+            _choice("supervision", Supervision, "whether somebody watches"),
         ),
         key=("runner", "programme", "programme_started_on", "position"),
     ),
@@ -383,6 +451,36 @@ _TABLES = (
             _text("comment", "free words", 10_000),
         ),
         key=("runner", "programme", "programme_started_on", "week_start"),
+    ),
+    Table(
+        kind=TableKind.RUNS,
+        words="a row for each run of a runner",
+        columns=(
+            RUNNER,
+            _date("run_date", "day of the run", required=True),
+            _whole("number", "1 unless there were several runs on the day", 1, 20),
+            _number("distance_km", "kilometres run", 0, LONGEST_KM, required=True, blank=True),
+            _number("minutes", "how long it took", 0, LONGEST_MIN),
+            _number("effort", "the runner's own rating", 0, 10),
+        ),
+        key=("runner", "run_date", "number"),
+    ),
+    Table(
+        kind=TableKind.FINDINGS,
+        words="a row for each thing that was asked or looked for at a visit",
+        columns=(
+            RUNNER,
+            _date("visit_date", "day of the visit", required=True),
+            _whole("session", "1 unless there were several visits on the day", 1, 99),
+            _choice("finding", Finding, "what was asked or looked for", required=True),
+            Column(
+                name="present",
+                type=Type.YES_NO,
+                words="whether it was there",
+                required=True,
+            ),
+        ),
+        key=("runner", "visit_date", "session", "finding"),
     ),
     Table(
         kind=TableKind.CONSENTS,

@@ -25,9 +25,11 @@ ORDERED: dict[TableKind, tuple[str, str, str]] = {
 # Dates of what has happened, which therefore cannot lie ahead.
 PAST: dict[TableKind, tuple[str, ...]] = {
     TableKind.RUNNERS: ("birth_date", "registered_on"),
-    TableKind.INJURIES: ("onset_on", "returned_on"),
+    TableKind.INJURIES: ("onset_on", "returned_on", "fully_back_on"),
+    TableKind.RUNS: ("run_date",),
     TableKind.CONSENTS: ("given_on", "withdrawn_on"),
 }
+TEMPO = ("tempo_lower_s", "tempo_hold_s", "tempo_lift_s", "tempo_rest_s")
 # Direct identifiers: a message about one says where it stands and not what it is.
 IDENTIFIERS = frozenset({"birth_date", "given_name", "family_name"})
 
@@ -131,6 +133,10 @@ def _check_value(context: Context, record: Record) -> None:
         )
     elif record.kind is TableKind.TARGETS:
         _check_target(context, record)
+    elif record.kind is TableKind.INJURIES:
+        _check_full_return(record)
+    elif record.kind is TableKind.BLOCKS:
+        _check_tempo(record)
     elif record.kind is TableKind.ERROR_FIGURES:
         check_figure_fits(error_figure(record), _metric(context, record))
     elif record.kind is TableKind.RUNNERS:
@@ -159,6 +165,33 @@ def _check_target(context: Context, record: Record) -> None:
             f"metric has {'two sides' if metric.sided else 'no sides'}.",
             column="what",
             value=target.what,
+        )
+
+
+def _check_full_return(record: Record) -> None:
+    back = record.cells["fully_back_on"]
+    for name, words in (("onset_on", "the onset"), ("returned_on", "the first run")):
+        day = record.cells[name]
+        if back is not None and day is not None and back < day:
+            raise refuse(
+                "fully_back_too_early",
+                f"fully_back_on is {back}, before {words} on {day}; correct one of them.",
+                column="fully_back_on",
+                value=back,
+            )
+
+
+def _check_tempo(record: Record) -> None:
+    parts = {name: record.cells[name] for name in TEMPO}
+    if all(part is None for part in parts.values()):
+        return
+    lacking = [name for name in TEMPO[:3] if parts[name] is None]
+    if lacking or not any(parts.values()):
+        raise refuse(
+            "tempo_in_part",
+            f"{lacking[0] if lacking else TEMPO[0]}: a tempo is given in part or takes no time; "
+            "give the seconds down, held and up together (0 where there is none), or none of them.",
+            column=lacking[0] if lacking else TEMPO[0],
         )
 
 

@@ -18,6 +18,8 @@ KIND_WORDS = {
     TableKind.BLOCKS: "Exercise of a programme",
     TableKind.TARGETS: "Target",
     TableKind.ADHERENCE: "Week of adherence",
+    TableKind.RUNS: "Run",
+    TableKind.FINDINGS: "Finding",
     TableKind.ERROR_FIGURES: "Error figure",
 }
 COLUMN_WORDS = {
@@ -26,6 +28,8 @@ COLUMN_WORDS = {
     "hold_s": "hold (s)",
     "onset_on": "began on",
     "returned_on": "ran again on",
+    "fully_back_on": "fully back on",
+    "rest_s": "rest between sets (s)",
     "given_on": "given on",
     "withdrawn_on": "withdrawn on",
     "injury_onset_on": "complaint that it is for",

@@ -11,146 +11,25 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy.orm import InstrumentedAttribute, Session
+from sqlalchemy.orm import Session
 
 from casebook.domain.decisions import Asked, Choice
 from casebook.domain.errors import Problem
 from casebook.domain.history import Act, Change, Subject
-from casebook.domain.injuries import Course, Occurrence, Onset
 from casebook.domain.metrics import ErrorFigure
-from casebook.domain.people import Role, Sex
-from casebook.domain.programmes import ProgrammeKind
-from casebook.domain.sides import InjurySide
+from casebook.domain.people import Sex
 from casebook.intake.collecting import Collector
 from casebook.intake.columns import TableKind
 from casebook.intake.nearest import hint
 from casebook.intake.records import Record, error_figure
 from casebook.services.deciding_records import ask_record, ask_twice
+from casebook.services.importing_shapes import SHAPES
 from casebook.storage import bulk, catalogue, record_fields
-from casebook.storage.tables import (
-    AdherenceRow,
-    BlockRow,
-    ConsentRow,
-    IdentityRow,
-    InjuryRow,
-    ProgrammeRow,
-    Row,
-    RunnerRow,
-    TargetRow,
-    UserRow,
-)
+from casebook.storage.tables import IdentityRow, InjuryRow, ProgrammeRow, Row
 
 Key = tuple[Any, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shape:
-    """How a kind of record is stored.
-
-    Parameters
-    ----------
-    row : type of Row
-    parent : attribute of the row that refers to what the record belongs to
-    key : tuple of str
-        Attributes that name the record under its parent.
-    defaults : dict
-        For each further attribute what a blank in a new record becomes.
-    renamed : dict of str to str
-        Column of the file -> attribute, where they differ.
-    """
-
-    row: type[Row]
-    parent: InstrumentedAttribute[Any]
-    key: tuple[str, ...]
-    defaults: Mapping[str, Any]
-    renamed: Mapping[str, str] = field(default_factory=dict)
-
-
-SHAPES: dict[TableKind, Shape] = {
-    TableKind.USERS: Shape(
-        row=UserRow,
-        parent=UserRow.clinic_id,
-        key=("code",),
-        defaults={"display_name": "", "role": Role.CLINICIAN, "active": True},
-        renamed={"user": "code"},
-    ),
-    TableKind.RUNNERS: Shape(
-        row=RunnerRow,
-        parent=RunnerRow.clinic_id,
-        key=("code",),
-        defaults={
-            "sex": Sex.NOT_RECORDED,
-            "birth_year": None,
-            "discipline": "",
-            "height_cm": None,
-            "mass_kg": None,
-            "registered_on": None,
-        },
-        renamed={"runner": "code"},
-    ),
-    TableKind.INJURIES: Shape(
-        row=InjuryRow,
-        parent=InjuryRow.runner_id,
-        key=("region", "pathology", "side", "onset_on"),
-        defaults={
-            "onset": Onset.GRADUAL,
-            "occurrence": Occurrence.FIRST,
-            "course": Course.OPEN,
-            "returned_on": None,
-        },
-    ),
-    TableKind.CONSENTS: Shape(
-        row=ConsentRow,
-        parent=ConsentRow.runner_id,
-        key=("purpose", "given_on"),
-        defaults={"withdrawn_on": None},
-    ),
-    TableKind.PROGRAMMES: Shape(
-        row=ProgrammeRow,
-        parent=ProgrammeRow.runner_id,
-        key=("started_on", "title"),
-        defaults={
-            "ended_on": None,
-            "kind": ProgrammeKind.INJURY,
-            "rationale": "",
-            "injury_id": None,
-        },
-    ),
-    TableKind.BLOCKS: Shape(
-        row=BlockRow,
-        parent=BlockRow.programme_id,
-        key=("position",),
-        defaults={
-            "aim": None,
-            "exercise": None,
-            "side": InjurySide.BOTH,
-            "sets": None,
-            "repetitions": None,
-            "load": "",
-            "hold_s": None,
-            "sessions_per_week": None,
-        },
-    ),
-    TableKind.TARGETS: Shape(
-        row=TargetRow,
-        parent=TargetRow.programme_id,
-        key=("metric_id", "what"),
-        defaults={"direction": None, "amount": None, "due_on": None},
-        renamed={"metric": "metric_id"},
-    ),
-    TableKind.ADHERENCE: Shape(
-        row=AdherenceRow,
-        parent=AdherenceRow.programme_id,
-        key=("week_start",),
-        defaults={
-            "sessions_planned": None,
-            "sessions_done": None,
-            "pain_during": None,
-            "pain_morning_after": None,
-            "comment": "",
-        },
-    ),
-}
 IDENTITY = {"given_name": "", "family_name": "", "birth_date": None}
 
 
@@ -167,6 +46,7 @@ class Store:
     runner_ids: dict[str, int]
     injuries: dict[tuple[int, date], list[int]] = field(default_factory=dict)
     programmes: dict[tuple[int, str], dict[date, int]] = field(default_factory=dict)
+    visits: dict[tuple[str, date, int], int] = field(default_factory=dict)
     touched: set[int] = field(default_factory=set)
     changes: list[Change] = field(default_factory=list)
     at: datetime
@@ -192,6 +72,7 @@ class Store:
                 record_fields.fields_of(subject, after),
                 act=act,
                 runner_id=row_id if subject is Subject.RUNNER else self.runner_ids.get(runner),
+                visit_id=after.get("visit_id"),
                 reason=reason,
             )
         )
@@ -242,7 +123,7 @@ def store_records(store: Store, kind: TableKind, records: list[Record], counts: 
         if not staying:
             continue
         if key in seen:
-            _tell_twice(store, record, seen[key], shape)
+            tell_twice(store, record, seen[key], next(iter(shape.renamed), shape.key[0]))
             continue
         seen[key] = record
         if key not in kept:
@@ -273,10 +154,10 @@ def settle_twice(store: Store, keyed: list[tuple[Key, Record]], counts: Counts) 
     return stays
 
 
-def _tell_twice(store: Store, record: Record, first: Record, shape: Shape) -> None:
+def tell_twice(store: Store, record: Record, first: Record, column: str) -> None:
+    """Report a second row about the same thing."""
     same = first.file == record.file
     where = f"row {first.line}" + ("" if same else f" of {store.problems.files[first.file]}")
-    column = next(iter(shape.renamed), shape.key[0])
     store.problems.add(
         record.file,
         record.problem(
@@ -296,9 +177,31 @@ def _parent(store: Store, record: Record) -> int | None:
     if runner_id is None:
         store.problems.add(record.file, unknown_runner(record, store.runner_ids))
         return None
+    if record.kind is TableKind.FINDINGS:
+        return _visit(store, record)
     if "programme" not in record.cells:
         return runner_id
     return _programme(store, record, runner_id)
+
+
+def _visit(store: Store, record: Record) -> int | None:
+    code, day, number = (
+        record.cells["runner"],
+        record.cells["visit_date"],
+        record.cells["session"] or 1,
+    )
+    found = store.visits.get((code, day, number))
+    if found is None:
+        store.problems.add(
+            record.file,
+            record.problem(
+                "unknown_visit",
+                f"'{code}' has no visit on {day} (session {number}), stored or in this import. "
+                "Import the table of visits with this one, or correct the day.",
+                "visit_date",
+            ),
+        )
+    return found
 
 
 def unknown_runner(record: Record, known: Iterable[str]) -> Problem:
@@ -351,6 +254,8 @@ def _attributes(store: Store, record: Record) -> dict[str, Any] | None:
     }
     if record.kind is TableKind.TARGETS:
         attributes["metric_id"] = store.metric_ids[record.cells["metric"]]
+    if record.kind is TableKind.RUNS and attributes["number"] is None:
+        attributes["number"] = 1
     if record.kind is TableKind.RUNNERS and attributes["birth_year"] is None:
         exact = record.cells["birth_date"]
         attributes["birth_year"] = None if exact is None else exact.year

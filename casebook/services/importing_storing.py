@@ -23,6 +23,7 @@ from casebook.intake.visit_dates import check_births, check_due
 from casebook.intake.visit_rows import Gathered
 from casebook.services import clock
 from casebook.services.deciding_runners import ask_runners
+from casebook.services.importing_findings import LateFinding, plan_findings, write_findings
 from casebook.services.importing_history import visit_changes
 from casebook.services.importing_records import Count, Counts, Store, store_records
 from casebook.services.importing_report import FileReport, ImportReport
@@ -49,6 +50,7 @@ AFTER_VISITS = (
     TableKind.BLOCKS,
     TableKind.TARGETS,
     TableKind.ADHERENCE,
+    TableKind.RUNS,
     TableKind.ERROR_FIGURES,
 )
 
@@ -107,9 +109,12 @@ def store_run(casebook: Casebook, run: Run, assembled: Assembled, *, dry_run: bo
         _register(store, casebook, new_runners)
         for kind in AFTER_VISITS:
             store_records(store, kind, run.records[kind], counts)
+        late = plan_findings(
+            store, context, assembled, plan, run.records[TableKind.FINDINGS], counts
+        )
         report = _report(run, assembled, plan, counts, new_runners, dry_run=dry_run)
         if report.ok:
-            changes = _write(unit, run, assembled, plan, store)
+            changes = _write(unit, run, assembled, plan, store, late)
             if not dry_run:
                 run_id = _remember(
                     unit, casebook.clinic_id, run, changes, at=store.at, added=report.added
@@ -230,7 +235,12 @@ def _register(store: Store, casebook: Casebook, codes: tuple[str, ...]) -> None:
 
 
 def _write(
-    unit: Unit, run: Run, assembled: Assembled, plan: VisitPlan, store: Store
+    unit: Unit,
+    run: Run,
+    assembled: Assembled,
+    plan: VisitPlan,
+    store: Store,
+    late: list[LateFinding],
 ) -> Iterator[Change]:
     """Write visits and values; what the history is to be told of the run."""
     whole = int(np.count_nonzero(plan.kept < 0)) + int(np.count_nonzero(plan.new_trial))
@@ -252,10 +262,13 @@ def _write(
     touched = frozenset(written.runner_id[written.touched].tolist())
     bulk.bump_runners(unit, touched | store.touched)
 
+    found = write_findings(store, late, written.visit_id.tolist(), written.runner_id.tolist())
+
     def row_of(visit: int) -> dict[str, Any]:
         return visit_row(assembled, plan, visit, int(written.runner_id[visit]), how)
 
-    return chain(store.changes, visit_changes(run.context, assembled, written, row_of))
+    # Findings after their visits: an import that is undone goes through its entries backwards.
+    return chain(store.changes, visit_changes(run.context, assembled, written, row_of), found)
 
 
 def _report(
