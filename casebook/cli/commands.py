@@ -17,6 +17,7 @@ from casebook.cli.mapping import mappings_of, propose_mapping
 from casebook.cli.marks import EPILOG as MARKS_EPILOG
 from casebook.cli.marks import marks
 from casebook.cli.planning import plan_measurement
+from casebook.cli.plans import cautions, course, hypotheses, programme
 from casebook.cli.record import import_record, record
 from casebook.cli.repeatability import repeatability
 from casebook.cli.sets import sets
@@ -332,6 +333,10 @@ app.command(
 )(marks)
 app.command(short_help="Tell how a value runs with time in many subjects.")(growth)
 app.command(short_help="List, make and change measurement sets.")(sets)
+app.command(short_help="Tell a runner's programmes and what came of them.")(programme)
+app.command(short_help="Tell what became of working hypotheses.")(hypotheses)
+app.command(short_help="Tell the course of a runner's complaints.")(course)
+app.command(short_help="List what findings and pain call for.")(cautions)
 app.command(short_help="Attach still frames and documents to a visit.")(attach)
 app.command(short_help="List what is attached to a runner's visits, or copy it out.")(attachments)
 app.command(short_help="Back the whole casebook up into one file.")(backup)
