@@ -13,19 +13,20 @@ from casebook.typesetting.paper import chart_svg
 STYLE = """
 .sheet { background: #fff; color: #26323a; max-width: 46rem; margin: 0 auto; padding: 1.6rem;
   font: 1rem/1.4 Georgia, 'Libertinus Serif', 'Times New Roman', serif; overflow-wrap: anywhere; }
-.sheet h1 { font-size: 1.6rem; margin: 0 0 .2rem; color: inherit; padding: 0;
+.sheet h1 { font-size: 1.6em; margin: 0 0 .2rem; color: inherit; padding: 0;
   font-family: inherit; }
-.sheet h2 { font-size: 1.15rem; margin: 1.1rem 0 .4rem; padding: 0 0 .15rem; color: inherit;
+.sheet h2 { font-size: 1.15em; margin: 1em 0 .35em; padding: 0 0 .15rem; color: inherit;
   font-family: inherit; border-bottom: 1px solid #4d585d; break-after: avoid; }
-.sheet p { margin: .3rem 0; }
+.sheet :is(p, ul, dl, li, dt, dd) { font-size: inherit; line-height: inherit; }
+.sheet p { margin: .3em 0; }
 .sheet .made, .sheet dt { color: #4d585d; }
 .sheet .strong { border: 1.5px solid #26323a; padding: .5rem .7rem; }
-.sheet ul { margin: .3rem 0; padding-left: 1.2rem; }
+.sheet ul { margin: .3em 0; padding-left: 1.2rem; }
 .sheet dl { display: grid; grid-template-columns: max-content 1fr; gap: .15rem .9rem;
   margin: 0; padding: 0; }
 .sheet dt, .sheet dd { margin: 0; padding: 0; font-weight: inherit; }
 .sheet .wide { overflow-x: auto; }
-.sheet table { border-collapse: collapse; font-size: .82rem; width: 100%; min-width: 38rem;
+.sheet table { border-collapse: collapse; font-size: .82em; width: 100%; min-width: 38rem;
   overflow-wrap: normal; }
 .sheet th, .sheet td { text-align: left; vertical-align: top; padding: .2rem .4rem;
   border: 0 solid #aaa; border-bottom-width: 1px; color: inherit; }
@@ -36,8 +37,10 @@ STYLE = """
 .sheet p, .sheet li { orphans: 2; widows: 2; }
 @page { size: A4; margin: 15mm 18mm; }
 @media print {
-  .sheet { max-width: none; padding: 0; font-size: 10pt; }
-  .sheet table, .sheet img { min-width: 0; }
+  .sheet { max-width: none; padding: 0; font-size: 9pt; line-height: 1.3; }
+  .sheet table { min-width: 0; font-size: .9em; }
+  .sheet img { min-width: 0; max-width: 30rem; }
+  .sheet th, .sheet td { padding: .1em .4em; }
   .sheet .wide { overflow: visible; }
 }
 """
