@@ -24,7 +24,7 @@ st.set_page_config(
 )
 
 st.html(Path(__file__).parent / "look.css")
-chosen = st.navigation([page(name) for name in PAGES], position="sidebar")
+chosen = st.navigation([page(name) for name in PAGES], position="sidebar", expanded=True)
 with calmly():
     sidebar.show()
     chosen.run()

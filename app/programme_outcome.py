@@ -9,8 +9,8 @@ from app import state
 from app.messages import plain, show_caution
 from casebook.domain.metrics import Metric
 from casebook.domain.programme_effects import MetricEffect, Phase, Step
-from casebook.domain.programme_words import effect_sentence
-from casebook.domain.verdicts import What
+from casebook.domain.programme_words import AGAINST, NOT_WHY, WEAKENS, effect_sentence
+from casebook.domain.verdicts import Call, What
 from casebook.domain.wording import CALLS, asymmetry_unit, number_words, side_words, unit_words
 from casebook.services.keeping import Casebook
 from casebook.services.outcomes import ToldEffect, programme_effect
@@ -31,12 +31,15 @@ def show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
             "measured the same."
         )
         return
-    st.markdown(plain(told.paragraph))
+    # The same sentences as the paragraph has them; what speaks against it stands as a list.
+    lead = next(one for one in (AGAINST, WEAKENS) if one in told.paragraph)
+    st.markdown(plain(told.paragraph.partition(lead)[0].strip()))
     with st.container(border=True, key="against"):
         st.markdown(
-            "**What argues against it, or weakens it**\n"
+            f"**{lead}**\n"
             + "\n".join(f"- {plain(one[:1].upper() + one[1:])}." for one in told.against)
         )
+    st.markdown(f"**{NOT_WHY}**")
     _show_measures(told)
     show_caution()
 
@@ -44,24 +47,21 @@ def show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
 def _show_measures(told: ToldEffect) -> None:
     targeted = [effect for effect in told.effect.effects if effect.targeted]
     others = [effect for effect in told.effect.effects if not effect.targeted]
-    for title, effects, none in (
-        ("**Targeted measures**", targeted, "None of them was measured."),
-        (
-            "**Measures that it was not meant to change** (the comparison within this runner)",
-            others,
-            "None was measured, so there is no comparison.",
-        ),
-    ):
-        st.markdown(title)
-        if not effects:
-            st.caption(none)
-            continue
-        with st.container(key=f"effects_{'targeted' if effects is targeted else 'others'}"):
-            st.table(
-                pd.DataFrame([_row(one, told.metrics[one.metric]) for one in effects]),
-                border="horizontal",
-                hide_index=True,
-            )
+    st.markdown("**Targeted measures**")
+    _table(told, targeted, "targeted", "None of them was measured.")
+    counts = told.effect.others
+    st.markdown("**Measures that it was not meant to change**, the comparison within this runner")
+    st.markdown(
+        f"{counts.improved} improved, {counts.worsened} worsened, {counts.unchanged} showed no "
+        f"change beyond error, {counts.not_told} can't be told."
+    )
+    moved = [one for one in others if one.call in {Call.IMPROVED, Call.WORSENED}]
+    if moved:
+        _table(told, moved, "moved", "")
+    still = [one for one in others if one not in moved]
+    if still:
+        with st.expander(f"The others ({len(still)})", icon=":material/table:"):
+            _table(told, still, "others", "")
     with st.expander("Each measure in a sentence, with level and slope", icon=":material/notes:"):
         st.markdown(
             "\n".join(
@@ -69,6 +69,18 @@ def _show_measures(told: ToldEffect) -> None:
                 f"{f' :gray[{plain(one.lacking)}]' if one.lacking else ''}"
                 for one in (*targeted, *others)
             )
+        )
+
+
+def _table(told: ToldEffect, effects: list[MetricEffect], key: str, none: str) -> None:
+    if not effects:
+        st.caption(none)
+        return
+    with st.container(key=f"effects_{key}"):
+        st.table(
+            pd.DataFrame([_row(one, told.metrics[one.metric]) for one in effects]),
+            border="horizontal",
+            hide_index=True,
         )
 
 

@@ -101,7 +101,8 @@ def show_targets(casebook: Casebook, stored: StoredPrescription) -> None:
 def _show_target(told: ToldTarget, key: str) -> None:
     call = told.outcome.call
     with st.container(border=True, key=key):
-        st.markdown(f"{SIGNS[call]} **{TARGET_CALLS[call].capitalize()}** · {plain(told.words)}")
+        words = told.words.replace(f": {TARGET_CALLS[call]}", "", 1)
+        st.markdown(f"{SIGNS[call]} **{TARGET_CALLS[call].capitalize()}** · {plain(words)}")
         if call in {TargetCall.NOT_DUE, TargetCall.CANNOT_SAY}:
             show_preview(told.preview)
 

@@ -11,16 +11,19 @@ from app import sidebar, state
 from app.messages import calmly, day_words, plain
 from app.typed_boxes import Boxes
 from casebook.charts.adherence import adherence_bars
+from casebook.charts.time_axis import TimeAxis
 from casebook.domain.programme_effects import adherence_of
 from casebook.domain.programmes import AdherenceWeek
 from casebook.services import clock
 from casebook.services.adhering import MOST_SESSIONS, next_week, record_week
 from casebook.services.keeping import Casebook
 from casebook.services.prescribing import StoredPrescription
+from casebook.services.reviewing import Review
 
 HOW_TO_READ = (
-    "Bars: sessions done; broken outlines: sessions planned; above them the worst pain of the "
-    "week, where there was any. Weeks that were not entered are left blank, not counted as none."
+    "Bars: sessions done; broken outlines: sessions planned; the number above a bar: the "
+    "worst pain of that week, 0 to 10, where there was any. Weeks that were not entered are left "
+    "blank, not counted as none."
 )
 
 
@@ -52,7 +55,10 @@ def show_bars(
         spec=adherence_bars(weeks, palette=state.palette(), span=span), theme=None, key=key
     )
     st.caption(HOW_TO_READ)
-    with st.expander("The weeks in numbers", icon=":material/table:"):
+    with (
+        st.expander("The weeks in numbers", icon=":material/table:"),
+        st.container(key=f"weeks_table_{key}"),
+    ):
         st.table(_table(weeks), border="horizontal", hide_index=True)
 
 
@@ -156,3 +162,17 @@ def _begins(day: date, entered: tuple[AdherenceWeek, ...]) -> date:
         or week.week_start - timedelta(week.week_start.weekday()) == monday
     ]
     return day if day in same else same[0] if same else monday
+
+
+def show_weeks_under_charts(review: Review) -> None:
+    """The weeks of every programme, folded away below the charts and on their time."""
+    kept = [one for one in review.programmes if one.adherence]
+    if not kept:
+        return
+    axis = TimeAxis(visits=tuple(sorted({line.visited_on for line in review.visits})))
+    with st.expander("How the programmes were kept to", icon=":material/bar_chart:"):
+        for number, programme in enumerate(sorted(kept, key=lambda one: one.started_on)):
+            st.markdown(f"**{plain(programme.title)}**")
+            show_bars(
+                programme.adherence, key=f"bars_{review.runner.code}_{number}", span=axis.span
+            )

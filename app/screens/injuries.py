@@ -22,7 +22,7 @@ from casebook.services.keeping import Casebook
 from casebook.services.recording import list_visits
 from casebook.services.registering import list_runners
 
-FELT = {"visit": "at a visit", "during": "during sessions", "morning after": "morning after"}
+FELT = {"visit": "at visits", "during": "in sessions", "morning after": "next morning"}
 RUNNING_INJURY = {
     True: "counts as a running-related injury",
     False: "does not count as a running-related injury",
@@ -161,7 +161,10 @@ def _show_running(casebook: Casebook, code: str, course: RunnerCourse) -> None:
             "Bars: kilometres of the week; none where a run's distance is not known. Diamonds: the "
             f"longest run of the week. The latest {len(shown)} weeks."
         )
-        with st.expander("The weeks in numbers", icon=":material/table:"):
+        with (
+            st.expander("The weeks in numbers", icon=":material/table:"),
+            st.container(key="weeks_table_running"),
+        ):
             st.table(
                 pd.DataFrame([_week(week) for week in reversed(shown)]),
                 border="horizontal",

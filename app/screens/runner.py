@@ -8,9 +8,11 @@ import streamlit as st
 
 from app import routes, state
 from app.attachments_form import show_attachments_of_runner
+from app.cautions_form import show_open_cautions
 from app.courses_shown import show_courses
 from app.flags_shown import show_flags
 from app.messages import count_words, day_words, plain, show_caution
+from app.programme_weeks import show_weeks_under_charts
 from app.verdicts_shown import show_summary, show_table
 from app.why_shown import any_unfolded, why_of_a_row
 from app.words import due_words, runner_words
@@ -34,6 +36,7 @@ def show() -> None:
     state.remember_runner(review.runner.code)
     _heading(review, clock.today())
     state.show_notice()
+    show_open_cautions(casebook, review.runner.code)
     if not review.visits:
         st.info("No visit is stored yet. Log the first one.", icon=":material/edit_note:")
         return
@@ -47,6 +50,7 @@ def show() -> None:
             icon=":material/flag_circle:",
         )
     show_courses(review)
+    show_weeks_under_charts(review)
     if review.verdicts:
         why_of_a_row(review, show_table(review))
     _about(review)
@@ -86,6 +90,9 @@ def _heading(review: Review, today: date) -> None:
         )
     with st.container(horizontal=True, key="runner_links"):
         routes.link("log_visit", "Log a visit", icon=":material/edit_note:", runner=runner.code)
+        routes.link("programme", "Programmes", icon=":material/assignment:", runner=runner.code)
+        routes.link("hypotheses", "Hypotheses", icon=":material/psychology:", runner=runner.code)
+        routes.link("injuries", "Complaints", icon=":material/healing:", runner=runner.code)
         routes.link("history", "History", icon=":material/history:", runner=runner.code)
         routes.link("summary", "Summary", icon=":material/summarize:", runner=runner.code)
         routes.link("caseload", "All runners", icon=":material/groups:")

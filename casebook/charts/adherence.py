@@ -66,7 +66,14 @@ def adherence_bars(
         "week_start:T",
         title=None,
         scale=alt.Scale(domain=[chart_day(first), chart_day(last)], nice=False),
-        axis=alt.Axis(format="%-d %b %y", labelOverlap="greedy", labelFlush=True, grid=False),
+        axis=alt.Axis(
+            format="%-d %b %y",
+            labelOverlap="greedy",
+            labelSeparation=8,
+            labelFlush=True,
+            labelBound=True,
+            grid=False,
+        ),
     )
 
     def y(field: str) -> alt.Y:
@@ -93,7 +100,7 @@ def adherence_bars(
     done = base.mark_rect(color=palette.accent, opacity=0.85).encode(y=y("done"), y2=alt.datum(0))
     word = (
         alt.Chart(alt.NamedData(PAIN))
-        .mark_text(dy=-8, dx=0, align="left", fontSize=11, color=palette.attention)
+        .mark_text(dy=-8, dx=3, align="left", fontSize=12, color=palette.attention)
         .encode(x=x, y=y("top"), text="worst:N", tooltip=tooltip)
     )
     chart = styled(alt.layer(done, planned, word).properties(height=HEIGHT), palette)
@@ -102,7 +109,7 @@ def adherence_bars(
 
 def _worst(week: AdherenceWeek) -> str:
     known = [pain for pain in (week.pain_during, week.pain_morning_after) if pain is not None]
-    return f"pain {max(known):g}" if known and max(known) > 0 else ""
+    return f"{max(known):g}" if known and max(known) > 0 else ""
 
 
 def _pain(pain: float | None) -> str:

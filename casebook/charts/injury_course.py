@@ -30,7 +30,7 @@ LANES: Mapping[EventKind, str] = {
 }
 LASTING = {EventKind.ONSET, EventKind.PROGRAMME_START}
 LANE_HEIGHT, PAIN_HEIGHT, LOAD_HEIGHT = 30, 160, 150
-PAIN_SHAPES = {"at a visit": "circle", "during sessions": "square", "morning after": "triangle-up"}
+PAIN_SHAPES = {"at visits": "circle", "in sessions": "square", "next morning": "triangle-up"}
 EVENTS, SPANS, POINTS, WEEKS, LONGEST = "events", "spans", "points", "weeks", "longest"
 
 
@@ -125,9 +125,9 @@ def pain_course(
         axis=alt.Axis(minExtent=AXIS_ROOM, maxExtent=AXIS_ROOM, tickCount=5, domain=False),
     )
     colours = {
-        "at a visit": palette.text,
-        "during sessions": palette.accent,
-        "morning after": palette.attention,
+        "at visits": palette.text,
+        "in sessions": palette.accent,
+        "next morning": palette.attention,
     }
     base = alt.Chart(alt.NamedData(POINTS)).encode(
         x=_time(first, last, "on"),
@@ -232,5 +232,12 @@ def _time(first: date, last: date, field: str) -> alt.X:
         f"{field}:T",
         title=None,
         scale=alt.Scale(domain=[chart_day(first), chart_day(last)], nice=False),
-        axis=alt.Axis(format="%-d %b %y", labelOverlap="greedy", labelFlush=True, grid=False),
+        axis=alt.Axis(
+            format="%-d %b %y",
+            labelOverlap="greedy",
+            labelSeparation=8,
+            labelFlush=True,
+            labelBound=True,
+            grid=False,
+        ),
     )
