@@ -54,13 +54,15 @@ class Grid:
 class Line:
     """One course within a panel, an element a visit; `name` is spelled out beside it.
 
-    `reference` tells which visits are part of the baseline; those are drawn hollow.
+    `reference` tells which visits are part of the baseline; those are drawn hollow. `unlike`
+    tells which were not like for like with it; those are drawn as crosses, off the line.
     """
 
     name: str
     days: tuple[date, ...]
     values: tuple[float, ...]
     reference: tuple[bool, ...]
+    unlike: tuple[bool, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

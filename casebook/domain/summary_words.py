@@ -64,6 +64,7 @@ CHART_KEY = (
     "start. Grey field: as far from the start as measuring alone usually makes it. Thick bar "
     "below: a programme ran."
 )
+CROSSES_KEY = " Crosses: visits that were not like for like with the start."
 ORIGINS_OF_CLINIC = ORIGINS | {ErrorOrigin.OWN: "this clinic's own repeat measurements"}
 
 PLACES = {

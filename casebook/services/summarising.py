@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from datetime import date
 
 from casebook.domain.people import Identity, Runner, Sex
-from casebook.domain.summaries import Facts, Part, Points, Reader, Section, Summary, Text
+from casebook.domain.summaries import Drawing, Facts, Part, Points, Reader, Section, Summary, Text
 from casebook.domain.summary_words import (
     CAUTION_FOR_RUNNER,
     CHART_KEY,
+    CROSSES_KEY,
     HOW_SURE_FOR_REFERRER,
     HOW_SURE_FOR_RUNNER,
     LOCAL_RULES,
@@ -249,8 +250,13 @@ def _changed(review: Review, reader: Reader, outcomes: Sequence[Part]) -> tuple[
     drawn = drawings(review, metrics_shown(review), reader)
     sections = [Section(heading=heading, parts=tuple(told))]
     if drawn:
-        sections.append(Section(heading="Charts", parts=(Text(words=CHART_KEY), *drawn)))
+        sections.append(Section(heading="Charts", parts=(Text(words=_key(drawn)), *drawn)))
     return tuple(sections)
+
+
+def _key(drawn: Sequence[Drawing]) -> str:
+    lines = [line for one in drawn for panel in one.panels for line in panel.lines]
+    return CHART_KEY + (CROSSES_KEY if any(any(line.unlike) for line in lines) else "")
 
 
 def _next(review: Review, reader: Reader, today: date) -> Section:

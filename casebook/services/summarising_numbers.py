@@ -271,6 +271,7 @@ def _line(rows: pd.DataFrame, what: What) -> Line | None:
         days=tuple(day.date() for day in own["visited_on"]),
         values=tuple(float(value) for value in own["value"]),
         reference=tuple(bool(part) for part in own["reference"]),
+        unlike=tuple(reason == Reason.NOT_LIKE_FOR_LIKE for reason in own["reason"]),
     )
 
 
@@ -282,7 +283,7 @@ def _value_panel(metric: Metric, rows: pd.DataFrame, lines: dict[What, Line]) ->
     what = "Left and right" if len(sides) == 2 else "Value"
     return [
         Panel(
-            title=f"{what}, {unit}" if unit else what,
+            title=f"{what} ({unit})" if unit else what,
             lines=tuple(sides),
             band=_band(rows, What.NONE) if What.NONE in lines else None,
         )
@@ -296,7 +297,7 @@ def _asymmetry_panel(metric: Metric, rows: pd.DataFrame, lines: dict[What, Line]
     title = "Right minus left"
     return [
         Panel(
-            title=f"{title}, {unit}" if unit else title,
+            title=f"{title} ({unit})" if unit else title,
             lines=(lines[What.ASYMMETRY],),
             band=_band(rows, What.ASYMMETRY),
             zero=True,

@@ -6,7 +6,7 @@ from datetime import date
 
 from casebook.domain.cautions import CAUTION_ACTIONS
 from casebook.domain.programme_effects import ProgrammeEffect
-from casebook.domain.programme_words import ALWAYS
+from casebook.domain.programme_words import ALWAYS, NOT_WHY
 from casebook.domain.summaries import Part, Points, Reader, Text
 from casebook.domain.summary_words import (
     CAUTION_FOUND_FOR_RUNNER,
@@ -77,10 +77,8 @@ def _counts_for_runner(effect: ProgrammeEffect) -> str:
     )
     told = ", ".join(f"{number} {words}" for number, words in parts if number)
     things = "1 measure" if many == 1 else f"{many} measures"
-    return (
-        f"Of the {things} that the programme was meant to change: {told}. That does not show that "
-        f"the programme did it: {ALWAYS}."
-    )
+    why = f"That does not show that the programme did it: {ALWAYS}." if counts.improved else NOT_WHY
+    return f"Of the {things} that the programme was meant to change: {told}. {why}"
 
 
 def _hypotheses(casebook: Casebook, code: str, today: date) -> list[Part]:

@@ -70,9 +70,9 @@ def _panel(panel: Panel, first: date, last: date, bars: list[list[float]]) -> di
                 "name": line.name,
                 "at": place,
                 "points": [
-                    [_across(day, first, last), up(value), reference]
-                    for day, value, reference in zip(
-                        line.days, line.values, line.reference, strict=True
+                    [_across(day, first, last), up(value), reference, unlike]
+                    for day, value, reference, unlike in zip(
+                        line.days, line.values, line.reference, line.unlike, strict=True
                     )
                 ],
             }

@@ -35,6 +35,7 @@ STYLE = """
   margin: .5rem 0; }
 .sheet tr, .sheet img, .sheet li, .sheet .strong { break-inside: avoid-page; }
 .sheet p, .sheet li { orphans: 2; widows: 2; }
+.sheet p:has(+ ul) { break-after: avoid-page; }
 @page { size: A4; margin: 15mm 18mm; }
 @media print {
   .sheet { max-width: none; padding: 0; font-size: 9pt; line-height: 1.3; }

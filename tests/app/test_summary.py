@@ -24,7 +24,7 @@ def test_the_sheet_says_what_changed_for_the_runner_and_then_for_the_referrer(
     assert "Hip abductor strength, right side: from 290 N at the start to 220 N on 9 March" in said
     assert "Worse, by more than measuring alone usually makes it" in said
     assert "It does not tell why, it is no diagnosis" in said
-    assert re.search(r'<img alt="Hip abductor strength\. Left and right, N: left 300 on', said)
+    assert re.search(r'<img alt="Hip abductor strength\. Left and right \(N\): left 300 on', said)
     assert "MDC95" not in said
     app.segmented_control(key="summary_reader").set_value("referrer").run()
     assert "MDC95" in sheet(app)

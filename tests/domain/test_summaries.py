@@ -232,10 +232,10 @@ def test_every_kind_of_flag_and_reason_has_plain_words_that_name_no_cause() -> N
 
 
 def test_a_summary_says_all_that_its_parts_say_in_order() -> None:
-    line = Line(name="left", days=(DAY,), values=(1.0,), reference=(True,))
+    line = Line(name="left", days=(DAY,), values=(1.0,), reference=(True,), unlike=(False,))
     drawing = Drawing(
         title="Strength",
-        panels=(Panel(title="Left, N", lines=(line,)),),
+        panels=(Panel(title="Left (N)", lines=(line,)),),
         phases=(),
         told="1 N on 9 March",
     )
@@ -262,5 +262,5 @@ def test_a_summary_says_all_that_its_parts_say_in_order() -> None:
     assert summary.texts() == (
         "Summary of T-001", "for the runner",
         "Who", "Runner", "T-001", "a text", "one", "two",
-        "What", "Side", "left", "right", "Strength", "Left, N", "1 N on 9 March",
+        "What", "Side", "left", "right", "Strength", "Left (N)", "1 N on 9 March",
     )  # fmt: skip

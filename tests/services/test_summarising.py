@@ -324,7 +324,7 @@ def test_left_and_right_differ_by_name_mark_and_dash_and_the_picture_has_no_outs
     drawn = b64decode(pictures[0]).decode()
     assert "stroke-dasharray" in drawn
     assert not re.search(r"(src|href)=\"http", page)
-    assert 'alt="Strength in a test. Left and right, N: left 300 on 12 January 2026' in page
+    assert 'alt="Strength in a test. Left and right (N): left 300 on 12 January 2026' in page
 
 
 def test_what_was_typed_is_never_read_as_markup(stored: Casebook) -> None:

@@ -26,17 +26,18 @@ from casebook.typesetting.scales import NAME_HEIGHT, placed
 DAY = date(2026, 1, 12)
 
 
-def a_line(name: str, *values: float) -> Line:
+def a_line(name: str, *values: float, unlike: int | None = None) -> Line:
     return Line(
         name=name,
         days=tuple(DAY + timedelta(days=30 * number) for number in range(len(values))),
         values=values,
         reference=tuple(number == 0 for number in range(len(values))),
+        unlike=tuple(number == unlike for number in range(len(values))),
     )
 
 
 def a_drawing(*lines: Line, **panel: object) -> Drawing:
-    shown = replace(Panel(title="Left and right, N", lines=lines), **panel)  # type: ignore[arg-type]
+    shown = replace(Panel(title="Left and right (N)", lines=lines), **panel)  # type: ignore[arg-type]
     phase = Phase(title="Steady", started_on=DAY - timedelta(days=9), ended_on=None)
     return Drawing(title="Strength", panels=(shown,), phases=(phase,), told="told")
 
@@ -76,6 +77,17 @@ def test_the_names_of_two_lines_that_end_together_do_not_lie_on_one_another(
 def test_a_flat_course_and_one_of_a_single_day_are_drawn() -> None:
     assert chart_svg(a_drawing(a_line("", 3.0, 3.0))).startswith(b"<svg")
     assert chart_svg(a_drawing(a_line("", 0.0))).startswith(b"<svg")
+
+
+def test_a_visit_under_other_conditions_is_a_cross_off_the_line() -> None:
+    strokes = [
+        chart_svg(a_drawing(a_line("left", 1.0, 4.0, 2.0, unlike=unlike))).count(b"<path")
+        for unlike in (None, 1)
+    ]
+    # Two strokes of a cross for a circle, and one line over it instead of two to it.
+    assert strokes[1] == strokes[0]
+    words = placed(a_drawing(a_line("left", 1.0, 4.0, 2.0, unlike=1)))["panels"][0]["lines"][0]
+    assert [point[3] for point in words["points"]] == [False, True, False]
 
 
 def test_the_charts_go_to_a_page_of_their_own_rather_than_break_a_full_one() -> None:
