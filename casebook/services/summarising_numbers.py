@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
+from itertools import islice
 
 import pandas as pd
 
@@ -225,8 +226,8 @@ def _mean(group: pd.DataFrame) -> float:
 
 def drawings(review: Review, keys: Sequence[str], reader: Reader) -> list[Drawing]:
     """The metrics shown first, drawn over all visits: both sides, and the difference beside."""
-    drawn = [_drawing(review, key) for key in keys]
-    return [one for one in drawn if one is not None][: MOST_DRAWN[reader]]
+    drawn = (_drawing(review, key) for key in keys)
+    return list(islice((one for one in drawn if one is not None), MOST_DRAWN[reader]))
 
 
 def _drawing(review: Review, key: str) -> Drawing | None:

@@ -43,6 +43,7 @@ def pages_of(db: Path) -> dict[str, str]:
     return {
         "caseload": "",
         "runner": f"runner?runner={runner}",
+        "summary": f"summary?runner={runner}",
         "log": f"log?runner={runner}",
         "catalogue": "catalogue",
         "repeatability": "repeatability?metric=hip_abductor_strength",
