@@ -218,7 +218,8 @@ def test_a_target_is_told_to_the_runner_with_side_and_date(
     )
 
 
-def test_a_text_without_a_blank_is_cut_where_it_must_be() -> None:
+def test_a_text_is_cut_only_where_it_is_too_long_and_says_so() -> None:
+    assert shortened("one  two", 10) == "one two"
     assert shortened("x" * 12, 10) == "xxxxxxxxxx … (shortened)"
 
 
