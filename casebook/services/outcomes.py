@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from casebook.domain.cautions import pain_flags
@@ -193,8 +194,8 @@ def _readings(rows: pd.DataFrame) -> Readings:
 
 
 def _days(rows: pd.DataFrame) -> Floats:
-    days: pd.Series[float] = (rows["visited_on"] - pd.Timestamp(0)).dt.days.astype(float)
-    return days.to_numpy()
+    since = rows["visited_on"] - pd.Timestamp(0)
+    return np.asarray(since.dt.days, dtype=float)
 
 
 def _left_out(frame: pd.DataFrame) -> int:

@@ -12,14 +12,16 @@ from hypothesis import strategies as st
 from sqlalchemy import inspect, select
 from sqlalchemy.exc import StatementError
 
+from casebook.domain.exercises import Exercise
 from casebook.domain.injuries import Course, Injury, Occurrence, Onset
 from casebook.domain.metrics import AppliesTo, Condition, ErrorFigure, ErrorOrigin, Metric
 from casebook.domain.people import Consent, Identity, Runner, User
+from casebook.domain.prescriptions import BlockDetail, ProgrammeDetail
 from casebook.domain.programmes import AdherenceWeek, Block, Programme, Target
 from casebook.domain.sides import Side
 from casebook.domain.visits import Conditions, Value, Visit, value_of_trials
 from casebook.services.keeping import Casebook
-from casebook.storage import tables, translation
+from casebook.storage import plan_translation, tables, translation
 from casebook.storage.session import reading, writing
 from tests.builders import QUALITY, STRENGTH, a_consent, a_metric, a_runner, a_visit, an_injury
 
@@ -38,6 +40,7 @@ KEPT_BY_THE_STORE = {
     tables.BlockRow: {"id", "programme_id"},
     tables.TargetRow: {"id", "programme_id", "metric_id"},
     tables.AdherenceRow: {"id", "programme_id"},
+    tables.ExerciseRow: {"id"},
 }
 # Fields of a value that stand in rows of their own, or name the parent.
 ELSEWHERE: dict[type, set[str]] = {
@@ -49,6 +52,12 @@ ELSEWHERE: dict[type, set[str]] = {
     ErrorFigure: {"metric"},
     Programme: {"runner", "blocks", "targets", "adherence"},
     Target: {"metric"},
+}
+# What stands in the same row as a value.
+DETAILS: dict[type, tuple[Any, ...]] = {
+    Visit: (Conditions,),
+    Programme: (ProgrammeDetail,),
+    Block: (BlockDetail,),
 }
 PAIRS = [
     (Runner, tables.RunnerRow),
@@ -64,6 +73,7 @@ PAIRS = [
     (Block, tables.BlockRow),
     (Target, tables.TargetRow),
     (AdherenceWeek, tables.AdherenceRow),
+    (Exercise, tables.ExerciseRow),
 ]
 
 
@@ -71,8 +81,10 @@ PAIRS = [
 def test_a_value_and_its_row_hold_the_same_fields(value: type, row: type[tables.Row]) -> None:
     columns = {attribute.key for attribute in inspect(row).column_attrs}
     named = {field.name for field in fields(value)} - ELSEWHERE.get(value, set())
-    if value is Visit:
-        named |= {field.name for field in fields(Conditions)}
+    for detail in DETAILS.get(value, ()):
+        named |= {field.name for field in fields(detail)}
+    if value is Block:
+        named = (named - {"tempo"}) | set(plan_translation.TEMPO)
     assert columns - KEPT_BY_THE_STORE[row] == named
 
 
