@@ -17,15 +17,17 @@ from typing import Any, Final
 
 from casebook.domain.errors import CasebookError, Conflict, InputRefused, Problem
 from casebook.domain.history import Change, Subject
+from casebook.domain.hypotheses import Link
 from casebook.domain.metrics import Metric
-from casebook.domain.people import Runner, Sex, User, clean_code
+from casebook.domain.people import User, clean_code
+from casebook.domain.programmes import TargetOn
 from casebook.domain.visits import Conditions, Value, Visit, VisitKind
-from casebook.domain.whole_record import HeldRow, WholeRecord
+from casebook.domain.whole_record import METRIC, HeldRow, WholeRecord
 from casebook.intake.fhir_in import LARGEST_BYTES, ReadRecord, read_bundle
 from casebook.intake.fhir_places import field_place
 from casebook.services import clock
 from casebook.services.opened import Casebook
-from casebook.services.registering import runner_problems
+from casebook.services.record_rules import record_problems
 from casebook.services.visit_rules import date_problems, value_rule_problems
 from casebook.storage import catalogue, history, import_runs, people, record_fields, visits
 from casebook.storage import whole_record as store
@@ -34,21 +36,8 @@ from casebook.storage.session import Unit, writing
 NOTHING_STORED: Final = "Nothing was stored."
 # Who recorded a visit, and when, is told of this casebook.
 _OWN: Final = frozenset({"recorded_at", "recorded_by"})
-# Days that cannot lie ahead; others are plans.
-_PAST: Final = frozenset(
-    {
-        "registered_on",
-        "given_on",
-        "withdrawn_on",
-        "onset_on",
-        "returned_on",
-        "fully_back_on",
-        "visited_on",
-        "run_on",
-        "written_on",
-        "birth_date",
-    }
-)
+# Days that cannot lie ahead and that no rule of a record looks at.
+_PAST: Final = frozenset({"visited_on", "written_on", "week_start"})
 _SAME_IN_A_METRIC: Final = ("unit", "scale", "sided", "grades", "sign_convention")
 
 
@@ -195,17 +184,38 @@ def _checked(storing: _Storing, record: WholeRecord, name: str) -> list[HeldRow]
         rows.append(_of_the_runner(row))
         _check_fields(storing, rows[-1], known)
     storing.refuse(name)
+    metrics = {metric.key: metric for metric in record.metrics}
     for row in rows:
         _check_days(storing, row)
-    runner = next(row for row in rows if row.kind is Subject.RUNNER)
-    for problem in runner_problems(_runner(runner), clock.today()):
-        storing.wrong(runner, problem.column, problem.message)
-    try:
-        clean_code(record.code)
-    except InputRefused as refused:
-        storing.wrong(runner, "code", str(refused))
+        _check_rules(storing, row, metrics)
     storing.refuse(name)
     return sorted(rows, key=lambda one: (store.kinds().index(one.kind), one.number))
+
+
+def _check_rules(storing: _Storing, row: HeldRow, metrics: Mapping[str, Metric]) -> None:
+    """What whoever stores such a row by hand is held to."""
+    if row.kind is Subject.VISIT:
+        return  # held to its rules together with its values
+    columns = store.content_of(row)
+    for problem in record_problems(row.kind, columns, runner=storing.read.record.code):
+        storing.wrong(row, problem.column, problem.message)
+    metric = metrics.get(row.fields.get(METRIC, ""))
+    if metric is None or "what" not in columns:
+        return
+    if metric.sided == (columns["what"] is TargetOn.NONE):
+        expected = "left, right or asymmetry" if metric.sided else "none"
+        storing.wrong(row, "what", f"is '{columns['what']}'; expected {expected}")
+    if row.kind is Subject.LINK:
+        names = ("position", "role", "due_on", "direction", "amount", "why")
+        try:
+            Link(
+                metric=metric.key,
+                on=columns["what"],
+                **{one: columns[one] for one in names},
+            )
+        except InputRefused as refused:
+            for problem in refused.problems:
+                storing.wrong(row, problem.column, problem.message)
 
 
 def _of_the_runner(row: HeldRow) -> HeldRow:
@@ -233,20 +243,6 @@ def _check_days(storing: _Storing, row: HeldRow) -> None:
         day = date.fromisoformat(row.fields[name])
         if day > today:
             storing.wrong(row, name, f"is {day}, which lies in the future (today is {today})")
-
-
-def _runner(row: HeldRow) -> Runner:
-    told = row.fields
-    day = told.get("registered_on")
-    return Runner(
-        code=told["code"],
-        sex=Sex(told["sex"]),
-        birth_year=told.get("birth_year"),
-        discipline=told.get("discipline", ""),
-        height_cm=told.get("height_cm"),
-        mass_kg=told.get("mass_kg"),
-        registered_on=None if day is None else date.fromisoformat(day),
-    )
 
 
 def _add_metrics(storing: _Storing, metrics: tuple[Metric, ...]) -> tuple[str, ...]:
@@ -310,10 +306,20 @@ def _add_all(storing: _Storing, record: WholeRecord, rows: list[HeldRow]) -> Non
             )
         except CasebookError as refusal:
             # The database's own refusal ends the unit: nothing after it can be tried.
-            storing.wrong(row, "", str(refusal))
+            _tell(storing, row, refusal)
             return
         storing.ids[row.kind, row.number] = key
         storing.changes.append(told)
+
+
+def _tell(storing: _Storing, row: HeldRow, refusal: CasebookError) -> None:
+    if not isinstance(refusal, InputRefused):
+        storing.wrong(row, "", str(refusal))
+        return
+    columns = store.columns_of(row.kind)
+    for problem in refusal.problems:
+        name = problem.column if problem.column in columns else ""
+        storing.wrong(row, name, problem.message)
 
 
 def _refuse_unnamed(row: HeldRow, named: store.NamedIds) -> None:

@@ -259,9 +259,24 @@ def wrong_fields(held: HeldRow) -> Iterator[tuple[str, str]]:
                 yield name, _expected(column)
 
 
+def content_of(held: HeldRow) -> dict[str, Any]:
+    """Every column of which the history tells, with what stands in it; of references None.
+
+    `wrong_fields` has been asked before.
+    """
+    columns = columns_of(held.kind)
+    content: dict[str, Any] = {}
+    for name in record_fields.TOLD[held.kind]:
+        column = columns.get(name)
+        if column is not None and name in held.fields and _owner(column) is None:
+            content[name] = _typed(column, held.fields[name])
+        else:
+            content[name] = "" if column is not None and _is_text(column) else None
+    return content
+
+
 def _must_be_given(column: Column[Any]) -> bool:
-    texts = not isinstance(column.type, SqlEnum) and column.type.python_type is str
-    return not column.nullable and column.default is None and not texts
+    return not column.nullable and column.default is None and not _is_text(column)
 
 
 def _typed(column: Column[Any], given: Was) -> object:
@@ -349,7 +364,7 @@ def add_row(
     for column in _table(held.kind).columns:
         if column.key == "clinic_id":
             columns["clinic_id"] = clinic_id
-        if column.key not in columns and not column.nullable and _is_text(column):
+        if column.key not in columns and _is_text(column):
             columns[column.key] = ""
     row = row_type(**columns)
     try:
@@ -363,4 +378,5 @@ def add_row(
 
 
 def _is_text(column: Column[Any]) -> bool:
-    return not isinstance(column.type, SqlEnum | UtcDateTime) and column.type.python_type is str
+    texts = not isinstance(column.type, SqlEnum | UtcDateTime) and column.type.python_type is str
+    return texts and not column.nullable
