@@ -67,6 +67,18 @@ COUNTS: tuple[tuple[str, str, str], ...] = (
         "targets whose side does not fit their metric",
     ),
     (
+        "predictions_fit",
+        """SELECT count(*) FROM hypothesis_link l JOIN metric m ON m.id = l.metric_id
+            WHERE m.sided = (l.what = 'none')""",
+        "predictions whose side does not fit their metric",
+    ),
+    (
+        "hypotheses_fit",
+        """SELECT count(*) FROM hypothesis h JOIN programme p ON p.id = h.programme_id
+            WHERE h.runner_id <> p.runner_id""",
+        "hypotheses on another runner's programme",
+    ),
+    (
         "programmes_fit",
         """SELECT count(*) FROM programme p JOIN injury i ON i.id = p.injury_id
             WHERE i.runner_id <> p.runner_id""",

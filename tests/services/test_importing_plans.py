@@ -5,15 +5,22 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
+import pytest
+
 from casebook.domain.cautions import Finding
+from casebook.domain.errors import Conflict
+from casebook.domain.hypotheses import HypothesisKind, Link, Role
 from casebook.domain.prescriptions import Mode, Supervision, Tempo
+from casebook.domain.programmes import TargetDirection, TargetOn
 from casebook.services.cautioning import findings_of, list_cautions
+from casebook.services.hypothesising import write_hypothesis
 from casebook.services.importing import import_files
 from casebook.services.keeping import check_casebook
 from casebook.services.opened import Casebook
 from casebook.services.prescribing import list_injuries_of, list_prescriptions
 from casebook.services.running import list_runs
 from casebook.services.undoing_imports import undo_import
+from tests.builders import STRENGTH
 
 TABLES = {
     "injuries.csv": "runner,region,pathology,side,onset_on,returned_on,fully_back_on,consulted\n"
@@ -69,6 +76,35 @@ def test_everything_of_a_plan_is_imported_once_and_undone_as_a_whole(
     assert list_prescriptions(clinic, "T-001") == ()
     assert list_runs(clinic, "T-001") == ()
     assert check_casebook(clinic).ok
+
+
+def test_an_import_that_a_hypothesis_rests_on_is_not_undone(
+    sqlite_clinic: Casebook, tmp_path: Path
+) -> None:
+    report = import_files(sqlite_clinic, written(tmp_path), by="kim")
+    assert report.run_id is not None
+    [stored] = list_prescriptions(sqlite_clinic, "T-001")
+    write_hypothesis(
+        sqlite_clinic,
+        stored.programme_id,
+        kind=HypothesisKind.STRENGTH,
+        driver="weak on the left",
+        links=[
+            Link(
+                position=1,
+                role=Role.DRIVER,
+                metric=STRENGTH,
+                on=TargetOn.LEFT,
+                direction=TargetDirection.UP,
+                amount=30.0,
+                due_on=date(2999, 1, 1),
+            )
+        ],
+        sureness_pct=60,
+        by="kim",
+    )
+    with pytest.raises(Conflict, match="a working hypothesis of 'T-001'"):
+        undo_import(sqlite_clinic, report.run_id, reason="wrong files", by="kim")
 
 
 def test_what_does_not_fit_is_refused_with_its_row(sqlite_clinic: Casebook, tmp_path: Path) -> None:
