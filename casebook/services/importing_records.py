@@ -386,7 +386,7 @@ def _tell_conflict(
 
 
 def _add_identities(store: Store, given: list[tuple[int, dict[str, Any]]]) -> None:
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "runner_id": key,
             **{name: IDENTITY[name] if cell is None else cell for name, cell in cells.items()},
