@@ -86,8 +86,7 @@ def show_hypothesis_form(
 
 
 def _from_targets(draft: HypothesisDraft, programme: StoredPrescription) -> None:
-    """The programme's targets are what it should change; the driver is asked first."""
-    draft.add()
+    """The programme's targets are what it should change; which is the driver is asked."""
     for target in programme.prescription.programme.targets:
         if target.due_on > clock.today():
             draft.add(
@@ -101,6 +100,8 @@ def _from_targets(draft: HypothesisDraft, programme: StoredPrescription) -> None
                     due_on=target.due_on,
                 )
             )
+    if not draft.links:
+        draft.add()
 
 
 def _form(casebook: Casebook, programme: StoredPrescription, draft: HypothesisDraft) -> None:
@@ -130,6 +131,8 @@ def _form(casebook: Casebook, programme: StoredPrescription, draft: HypothesisDr
     )
     st.markdown("##### Predictions")
     st.caption(ROLE_HELP)
+    if draft.stored is None and any(draft.links.values()):
+        st.caption("Taken over from the programme's targets: say which of them is the driver.")
     metrics = {metric.key: metric for metric in list_metrics(casebook)}
     due = _usual_due(programme)
     links = [

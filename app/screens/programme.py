@@ -113,7 +113,9 @@ def _buttons(
             st.query_params["programme"] = str(chosen.programme_id)
             st.query_params["do"] = CHANGE
             st.rerun()
-        if chosen is not None and st.button("Copy it to a new one", icon=":material/content_copy:"):
+        if chosen is not None and st.button(
+            "Copy it to a new one", icon=":material/content_copy:", key="copy"
+        ):
             copy = copy_prescription(casebook, chosen.programme_id, started_on=clock.today())
             begin_draft(code, copy, injury_id=chosen.injury_id)
             st.query_params["do"] = NEW
