@@ -13,6 +13,7 @@ from app.courses_shown import show_courses
 from app.flags_shown import show_flags
 from app.messages import count_words, day_words, plain, show_caution
 from app.programme_weeks import show_weeks_under_charts
+from app.record_download import show_record_download
 from app.verdicts_shown import show_summary, show_table
 from app.why_shown import any_unfolded, why_of_a_row
 from app.words import due_words, runner_words
@@ -39,6 +40,7 @@ def show() -> None:
     show_open_cautions(casebook, review.runner.code)
     if not review.visits:
         st.info("No visit is stored yet. Log the first one.", icon=":material/edit_note:")
+        show_record_download(casebook, review.runner.code)
         return
     if review.verdicts:
         show_summary(review)
@@ -59,6 +61,7 @@ def show() -> None:
         review.runner.code,
         [(line.visited_on, line.session) for line in review.visits],
     )
+    show_record_download(casebook, review.runner.code)
 
 
 def _choose(casebook: Casebook) -> None:

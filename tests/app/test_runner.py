@@ -124,6 +124,14 @@ def test_a_runner_without_visits_is_asked_for_the_first(app: AppTest) -> None:
     assert "No visit is stored yet" in words(at_page(app, "runner", runner=NEW))
 
 
+def test_everything_held_on_a_runner_can_be_had_with_a_caution(app: AppTest) -> None:
+    for runner in (WORSE, NEW):
+        said = words(at_page(app, "runner", runner=runner))
+        assert not app.exception
+        assert "Hand it to that person only, and keep no copy longer than you need it" in said
+        assert app.get("download_button")[-1].proto.label == "Download the whole record"
+
+
 def test_a_code_that_nobody_has_is_answered_calmly(app: AppTest) -> None:
     said = words(at_page(app, "runner", runner="R-nobody"))
     assert "There is no runner 'R-nobody'" in said
