@@ -33,6 +33,8 @@ h2 { margin-top: 2.5rem; }
 table { border-collapse: collapse; }
 th, td { border-bottom: 1px solid #8888; padding: .3rem .7rem .3rem 0; text-align: left;
   vertical-align: top; }
+.across table { min-width: 40rem; }
+td:first-child { white-space: nowrap; }
 td.number { font-variant-numeric: tabular-nums; text-align: right; }
 dl { border-top: 1px solid #8888; display: grid; gap: .1rem 1rem;
   grid-template-columns: minmax(8rem, 14rem) 1fr; padding-top: .6rem; }
@@ -163,4 +165,4 @@ def _down(table: Table, places: list[int]) -> str:
 def _words(cell: Cell) -> str:
     if cell is None:
         return ""
-    return f"{cell:.6g}".replace("-", "−") if isinstance(cell, float) else str(cell)
+    return f"{cell:.5g}".replace("-", "−") if isinstance(cell, float) else str(cell)
