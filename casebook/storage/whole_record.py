@@ -164,7 +164,7 @@ def _held(
             continue
         if parent is not None:
             refs[name] = (parent, numbers[parent][content])
-        elif owner in keys:
+        elif owner is not None and owner in keys:
             fields[name] = keys[owner][content]
         elif (plain := record_fields.plain(content)) is not None:
             fields[name] = plain
