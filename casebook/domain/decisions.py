@@ -19,6 +19,12 @@ from casebook.domain.errors import InputRefused, Problem
 MOST_ASKED = 2_000
 
 
+# Codes of the problems that are questions without an answer; the others are to be mended.
+ASKED_CODES = frozenset(
+    {"conflict", "duplicate_row", "given_in_two_ways", "conditions_differ", "similar_runner"}
+)
+
+
 class Asks(StrEnum):
     """Kinds of question."""
 
