@@ -337,19 +337,19 @@ def _uses(
         sides = (parts.side,)
     else:
         sides = ("",) if by_column else ("left", "right")
+    # Where its numbers are of no size that the metric has, it is no likely answer.
     units = [parts.unit] if parts.unit else _fitting_units(one, metric)
     if unit_fits(parts.unit, metric) == "mass":
         units = ["kgf" if "k" in parts.unit.casefold() else "lbf"]
-    own = units[:1] == [metric.unit]
     for side in sides:
-        for unit in units or [""]:
+        for unit in units:
             yield ColumnUse(
                 header=one.header,
                 holds=COUNT if parts.counts else READING,
                 metric=metric.key,
                 side=side,
                 trial=parts.trial,
-                unit="" if own and len(units) == 1 else unit,
+                unit=unit if parts.unit or metric.unit in USED_UNITS else "",
             )
 
 
