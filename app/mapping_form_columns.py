@@ -85,7 +85,9 @@ def holds_words(use: ColumnUse, metrics: dict[str, Metric]) -> str:
     words += f", {SIDES_SHORT[use.side]}" if use.side in SIDES_SHORT else ""
     words += f", trial {use.trial}" if use.trial else ""
     words += {COUNT: ": number of trials", REASON: ": why it is missing"}.get(use.holds, "")
-    return f"{words}, in {unit_words(use.unit) or use.unit}" if use.unit else words
+    if not use.unit or (metric and metric.unit not in USED_UNITS):
+        return words  # a unit that is the only one in use need not be told
+    return f"{words}, in {unit_words(use.unit) or use.unit}"
 
 
 def grouped(
