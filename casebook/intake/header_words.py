@@ -150,7 +150,7 @@ VISIT_NAMES: dict[str, tuple[str, ...]] = {
                      "camera frame rate", "frames per s", "sampling rate"),
     "assessor": ("assessor", "examiner", "rater", "tester", "assessed by", "clinician",
                  "measured by", "tested by", "physio", "therapist"),
-    "pain_today": ("pain today", "pain day", "todays pain"),
+    "pain_today": ("pain today", "todays pain", "today's pain"),
     "next_due": ("next visit", "next due", "next review", "review due", "next appointment",
                  "due date", "next visit date"),
     "note": ("note", "notes", "comment", "comments", "remarks", "remark", "observations"),

@@ -54,7 +54,7 @@ _PRIVATE = re.compile(
     re.IGNORECASE,
 )
 _PERSON = re.compile(r"[^\W\d_]{2,}(?:[ ,.-]+[^\W\d_]{2,})+\Z|[A-ZÀ-Þ][a-zß-ÿ]{2,}\Z")
-_CAREFUL_RUNNERS = frozenset({"code", "case", "case id", "person"})
+_CAREFUL_RUNNERS = frozenset({"code", "case", "id case", "person"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -421,12 +421,16 @@ def _lies_within(one: Evidence, metric: Metric, unit: str) -> bool:
 # -------------------------------------------------------- what is no metric
 
 
+def _bare_words(text: str) -> frozenset[str]:
+    """The words of a name as they stand; 'value' is passed over in a metric's name only."""
+    words = re.split(r"[^\w%]+|_+", text.casefold())
+    return frozenset(word for word in words if word) - {"of", "the", "at"}
+
+
 @lru_cache(maxsize=1)
 def _other_names() -> dict[str, dict[frozenset[str], str]]:
     return {
-        group: {
-            frozenset(canonical(name)): holds for holds, names in listed.items() for name in names
-        }
+        group: {_bare_words(name): holds for holds, names in listed.items() for name in names}
         for group, listed in (("visit", VISIT_NAMES), ("tidy", TIDY_NAMES))
     }
 
@@ -443,7 +447,7 @@ def propose_other(one: Evidence, row_is: RowIs) -> ColumnProposal:
             (leave, runner) if "name" in folded else (leave,),
         )
     parts = take_apart(one.header)
-    words = frozenset(canonical(re.sub(r"[^\w]+|_+", " ", one.header.casefold())))
+    words = _bare_words(one.header)
     tidy = _other_names()["tidy"]
     if row_is is RowIs.VALUE or tidy.get(words) in {"side", "trial"}:
         holds = folded if folded in TIDY_NAMES else tidy.get(words, "")
@@ -453,8 +457,11 @@ def propose_other(one: Evidence, row_is: RowIs) -> ColumnProposal:
                 return numbered
         if holds:
             return _tidy(one, holds)
-    holds = folded if folded in VISIT_NAMES else _other_names()["visit"].get(parts.words, "")
-    holds = holds or _other_names()["visit"].get(words, "")
+    known = _other_names()["visit"]
+    bare = _bare_words(re.sub(r"[(\[].*?[)\]]", " ", one.header))
+    unit = {word for word in _bare_words(parts.unit) if parts.unit}
+    holds = folded if folded in VISIT_NAMES else known.get(words, "")
+    holds = holds or known.get(bare, "") or known.get(bare - unit, "")
     return _visit(one, holds, parts) if holds else _open(one, "the name is not known")
 
 
@@ -501,7 +508,7 @@ def _runner(one: Evidence, use: ColumnUse) -> ColumnProposal:
     if given and sum(bool(_PERSON.match(text)) for text in given) > 0.3 * len(given):
         leave = ColumnUse(header=one.header, holds=NOTHING)
         return _open(one, "its cells look like names of people and not like codes", (use, leave))
-    words = " ".join(sorted(take_apart(one.header).words))
+    words = " ".join(sorted(_bare_words(one.header)))
     running = all(count == 1 for count in one.texts.values()) and sorted(
         text for text in given
     ) == sorted(str(n + 1) for n in range(len(given)))

@@ -30,6 +30,7 @@ from casebook.intake.mapping import (
 from casebook.intake.mapping_file import mapping_of_text, mapping_text, read_mapping_file
 from casebook.intake.proposing import SheetProposal, propose
 from casebook.intake.reading import CodedColumn
+from casebook.intake.recognising import Layout
 from casebook.intake.sources import Source, mapping_of, read_grids, read_sources, source_of_grid
 from casebook.intake.tidy import read_tidy
 from casebook.intake.visit_rows import Gathered
@@ -115,10 +116,16 @@ def is_understood(casebook: Casebook, path: Path) -> bool:
     metrics = list_metrics(casebook, include_inactive=True)
     sources = read_sources(path, path.name, metrics)
     return all(
-        (source.layout is not None and not source.layout.problems)
+        (source.layout is not None and _is_told(source.layout))
         or (source.layout is None and source.sheet is None and not _is_named(source))
         for source in sources
     )
+
+
+def _is_told(layout: Layout) -> bool:
+    # Only visits can be mapped: what is wrong with another table's header is told by the check.
+    of_visits = layout.table.kind in {TableKind.VISITS, TableKind.VISITS_WIDE}
+    return not (of_visits and layout.problems)
 
 
 def _is_named(source: Source) -> bool:
