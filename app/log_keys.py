@@ -1,4 +1,4 @@
-"""Keys of the logging page: Enter goes to the next cell, Ctrl+Enter saves.
+"""Keys of the logging page: Ctrl+Down to the first open cell, Enter to the next, Ctrl+Enter saves.
 
 A few lines in the browser and no round trip; leaving a cell is what hands it to the server.
 """
@@ -24,24 +24,17 @@ export default function (component) {
     if (to.select) to.select();
     to.scrollIntoView({ block: "nearest" });
   };
-  const open = (one) =>
-    one.getAttribute("role") === "combobox" && one.getAttribute("aria-expanded") === "true";
-  let choosing = false;
   const pressed = (event) => {
-    if (choosing) return;
-    // The Tab key goes from cell to cell; the menu of reasons has its own short keys.
-    if (event.key === "Tab") {
+    // The Tab key goes from cell to cell; what a row's menu offers has its short keys, too.
+    if (event.key === "Tab")
       for (const one of page.querySelectorAll('[class*="st-key-why_"] button')) one.tabIndex = -1;
-      const from = event.target;
-      if (!cells().includes(from) || !open(from)) return;
-      // Left by Tab, a list would forget what is marked in it.
+    if (event.key === "ArrowDown" && (event.ctrlKey || event.metaKey)) {
+      const first = cells().find((one) => one.value === "") || cells()[0];
+      if (!first) return;
       event.preventDefault();
       event.stopPropagation();
-      choosing = true;
-      const enter = { key: "Enter", code: "Enter", bubbles: true, cancelable: true };
-      from.dispatchEvent(new KeyboardEvent("keydown", enter));
-      choosing = false;
-      setTimeout(() => go(from, event.shiftKey ? -1 : 1), 0);
+      first.focus();
+      first.scrollIntoView({ block: "center" });
       return;
     }
     if (event.key !== "Enter" || event.isComposing || event.altKey) return;
@@ -55,10 +48,6 @@ export default function (component) {
       return;
     }
     if (!cells().includes(at)) return;
-    if (open(at)) {
-      setTimeout(() => go(at, 1), 0);
-      return;
-    }
     event.preventDefault();
     event.stopPropagation();
     go(at, event.shiftKey ? -1 : 1);

@@ -101,7 +101,7 @@ def test_a_flag_is_read_and_a_visit_logged_by_keyboard_shows_its_point_and_verdi
     tab_to(page, "Save the visit")
     settle(page)
     expect(main_part(page)).to_contain_text("5 values ready to be saved")
-    expect(main_part(page)).to_contain_text("change +")
+    expect(main_part(page)).to_contain_text("so far")
     page.keyboard.press("Enter")
 
     # Back at the runner: the visit, its point, and its verdict.
