@@ -12,10 +12,17 @@ from casebook.domain.errors import CasebookError, Conflict, InputRefused, NotFou
 from casebook.domain.history import Act, Entry, value_field
 from casebook.domain.meanwhile import VisitChangedMeanwhile
 from casebook.domain.sides import Side
-from casebook.domain.visits import MissingReason, missing_value, value_of_mean, value_of_trials
+from casebook.domain.visits import (
+    MissingReason,
+    VisitKind,
+    missing_value,
+    value_of_mean,
+    value_of_trials,
+)
 from casebook.services.amending import VisitChange, amend_visit
 from casebook.services.opened import Casebook
 from casebook.services.recording import StoredVisit, find_visit, record_visit
+from casebook.services.repeating import list_repeated
 from casebook.services.striking_out import strike_out_values, strike_out_visit
 from casebook.storage import history
 from casebook.storage.session import reading
@@ -253,3 +260,15 @@ def test_a_visit_struck_out_leaves_the_record_and_stands_in_the_history(visited:
     assert last[LEFT] == ({"trials": [310.0, 322.0, 318.0]}, None)
     assert RIGHT not in last
     assert all(now is None for _, now in last.values())
+
+
+def test_a_study_is_made_anew_when_a_repeat_visit_is_amended(sqlite_clinic: Casebook) -> None:
+    record_visit(sqlite_clinic, a_visit(kind=VisitKind.REPEAT), by="kim")
+
+    def stamp() -> tuple[int, ...]:
+        return next(one.stamp for one in list_repeated(sqlite_clinic))
+
+    before = stamp()
+    trials = [value_of_trials(STRENGTH, Side.LEFT, [310.0, 322.0, 319.0])]
+    amend(sqlite_clinic, values=trials)
+    assert stamp() != before
