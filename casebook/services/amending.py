@@ -251,7 +251,15 @@ def write_visit(
 
 
 def _content(name: str, content: object) -> object:
-    return record_fields.content_of(Subject.VISIT, name, record_fields.plain(content))
+    try:
+        return record_fields.content_of(Subject.VISIT, name, record_fields.plain(content))
+    except (ValueError, TypeError) as error:
+        raise refuse(
+            "content",
+            f"{name} is '{content}', which no visit's {name} can be. {NOTHING_STORED}",
+            column=name,
+            value=content,
+        ) from error
 
 
 def _act(differences: Mapping[str, tuple[Was, Was]]) -> Act:

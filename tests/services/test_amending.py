@@ -106,6 +106,7 @@ def test_an_amended_visit_is_what_was_given_and_its_history_says_what_it_was(
         ({"removed": [(STRENGTH, Side.LEFT)], "reason": ""}, InputRefused, "Say why"),
         ({"details": {"speed_km_h": 90.0}}, InputRefused, "speed_km_h is 90"),
         ({"details": {"kind": None}}, InputRefused, "every visit has its kind"),
+        ({"details": {"kind": "first"}}, InputRefused, "kind is 'first'"),
         ({"details": {"recorded_by": "lee"}}, InputRefused, "nothing of a visit"),
         ({"details": {"visited_on": date(2199, 1, 1)}}, InputRefused, "in the future"),
         ({"removed": [(STEPS, Side.NONE)]}, NotFound, "no value of test_steps"),
