@@ -15,6 +15,7 @@ from casebook.intake.cells import Mark, decimal_mark, is_given, read_number
 from casebook.intake.header_parts import HeaderParts, canonical, take_apart
 from casebook.intake.header_words import (
     BESIDE_STRENGTH,
+    KEY_SAYS_LESS,
     NAMES,
     SIDE_UNCLEAR,
     TIDY_NAMES,
@@ -165,7 +166,9 @@ def _sure(one: Evidence, use: ColumnUse, why: str) -> ColumnProposal:
 @lru_cache(maxsize=512)
 def _names_of(key: str, label: str, unit: str) -> frozenset[frozenset[str]]:
     """The names of a metric as sets of words."""
-    plain = [re.sub(r"\(.*?\)", " ", label), key.replace("_", " ")]
+    plain = [re.sub(r"\(.*?\)", " ", label)]
+    if key not in KEY_SAYS_LESS:
+        plain.append(key.replace("_", " "))
     if key in SIDE_UNCLEAR:
         plain = []
     names = {
@@ -496,6 +499,8 @@ def _visit(one: Evidence, holds: str, parts: HeaderParts) -> ColumnProposal:
         return _sure(one, use, "the name is known and its cells are dates")
     if holds == "runner":
         return _runner(one, use)
+    if holds == "session":
+        return _open(one, "it may count visits, and not those of one day", (use,))
     if holds == "kind" and any(text.casefold() not in set(VisitKind) for text in given):
         return _open(one, "its words are not those of a visit's kind", (use,))
     if holds in _CONDITIONS:
