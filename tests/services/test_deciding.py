@@ -6,18 +6,22 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 
 from casebook.domain.decisions import Asks, Choice, Decision, Decisions, Question
 from casebook.domain.errors import InputRefused
 from casebook.domain.history import Act, Subject
+from casebook.domain.people import User
+from casebook.domain.verdicts import FlagKind
 from casebook.intake.decisions_file import read_decisions, write_decisions
 from casebook.services.importing import ImportReport, import_files
 from casebook.services.keeping import Casebook, check_casebook
 from casebook.services.recording import find_visit, list_visits
-from casebook.services.registering import get_runner, list_runners
+from casebook.services.registering import get_runner, list_runners, register_user
 from casebook.services.undoing_imports import undo_import
-from casebook.storage import history
-from casebook.storage.session import reading
+from casebook.storage import cases, history
+from casebook.storage.session import reading, writing
+from casebook.storage.tables import MetricRow, UserRow
 from tests.services.test_undoing_imports import everything, given
 
 VISITS = (
@@ -296,3 +300,36 @@ def test_questions_are_written_to_a_file_and_the_answers_read_from_it(
     file.write_text(text.replace('value = ""', 'value = "same"'))
     with pytest.raises(InputRefused, match="cannot be decided for all"):
         read_decisions(file)
+
+
+def test_a_flag_that_rested_on_what_gave_way_is_open_again_until_the_import_is_undone(
+    stored: Casebook, tmp_path: Path
+) -> None:
+    register_user(stored, User(code="AB"))
+    visit = find_visit(stored, "A-1", date(2026, 3, 2))
+    assert visit is not None
+    with writing(stored.engine) as unit:
+        metric_id = unit.scalars(select(MetricRow.id).where(MetricRow.key == "test_bend")).one()
+        told = cases.add_acknowledgement(
+            unit,
+            (visit.visit_id, metric_id, FlagKind.DRIFT),
+            reason="new shoes",
+            user_id=unit.scalars(select(UserRow.id)).one(),
+            at=visit.recorded_at,
+        )
+        history.append(unit, [told], by="AB", at=visit.recorded_at)
+        unit.commit()
+
+    def seen() -> int:
+        with reading(stored.engine) as unit:
+            return len(cases.acknowledgements(unit))
+
+    paths = given(tmp_path, other_csv=OTHER)
+    asked = import_files(stored, paths, by="AB").questions
+    report = import_files(stored, paths, by="AB", decisions=all_of(asked, Choice.TAKE, "reread"))
+    assert (report.ok, seen()) == (True, 0)
+    assert check_casebook(stored).ok
+    assert report.run_id is not None
+    undo_import(stored, report.run_id, reason="the first was right", by="AB")
+    assert seen() == 1
+    assert check_casebook(stored).ok
