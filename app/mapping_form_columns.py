@@ -23,7 +23,8 @@ from casebook.intake.mapping import (
     RowIs,
     WordUse,
 )
-from casebook.intake.proposing_columns import USED_UNITS, ColumnProposal, unit_fits
+from casebook.intake.proposing_columns import unit_fits
+from casebook.intake.proposing_evidence import USED_UNITS, ColumnProposal
 
 SIDES_SHORT = {"left": "left", "right": "right"}
 NOT_SURE = "Not sure: please choose"

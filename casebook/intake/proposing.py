@@ -31,13 +31,9 @@ from casebook.intake.mapping import (
 )
 from casebook.intake.mapping_dates import DatesSeen, looks_like_date, order_of
 from casebook.intake.mapping_rows import ROWS_SEARCHED, Body, below, headers_at, summary_rows
-from casebook.intake.proposing_columns import (
-    ColumnProposal,
-    Evidence,
-    propose_metric,
-    propose_other,
-    side_of_repeats,
-)
+from casebook.intake.proposing_columns import propose_metric, side_of_repeats
+from casebook.intake.proposing_evidence import ColumnProposal, Evidence
+from casebook.intake.proposing_other import propose_other
 from casebook.intake.reading import CodedColumn
 
 SAMPLES = 3
