@@ -111,14 +111,15 @@ def _ask_for_all(report: ImportReport) -> dict[Asks, Choice | None]:
         return {}
     with st.container(border=True):
         st.markdown("**One answer for all others of a kind**")
-        return {
-            kind: st.selectbox(
-                ASKS_WORDS[kind],
-                FOR_ALL[kind],
-                index=None,
-                placeholder="each on its own",
-                format_func=lambda choice, kind=kind: choice_words(kind, choice),
-                key=f"decide_all_{kind}",
-            )
-            for kind in many
-        }
+        return {kind: _ask_one_for_all(kind) for kind in many}
+
+
+def _ask_one_for_all(kind: Asks) -> Choice | None:
+    return st.selectbox(
+        ASKS_WORDS[kind],
+        FOR_ALL[kind],
+        index=None,
+        placeholder="each on its own",
+        format_func=lambda choice: choice_words(kind, choice),
+        key=f"decide_all_{kind}",
+    )

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy.orm import Session
 
 from casebook.domain.decisions import Asks, Choice, Question, Shown
@@ -34,12 +33,9 @@ from casebook.intake.context import Context
 from casebook.intake.visit_rows import REASON_NAMES, SIDE_NAMES
 from casebook.services.amending import BESIDE_THE_NUMBERS
 from casebook.services.importing_history import Retaken, StoredContents, WrittenVisits
+from casebook.services.importing_plan import VisitPlan, Whole
 from casebook.storage import acknowledging, bulk
 
-if TYPE_CHECKING:
-    from casebook.services.importing_visits import VisitPlan
-
-Whole = NDArray[np.int64]
 STORED = "stored"
 CHOICES = (Choice.KEEP, Choice.TAKE, Choice.LEAVE_OUT)
 

@@ -481,7 +481,7 @@ def _tell_conflict(
 
 
 def _add_identities(store: Store, given: list[tuple[int, dict[str, Any]]]) -> None:
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "runner_id": key,
             **{name: IDENTITY[name] if cell is None else cell for name, cell in cells.items()},
@@ -492,7 +492,7 @@ def _add_identities(store: Store, given: list[tuple[int, dict[str, Any]]]) -> No
     bulk.insert_keyed(store.session, IdentityRow, rows)
     codes = {key: code for code, key in store.runner_ids.items()}
     for row in rows:
-        key = row["runner_id"]
+        key = int(row["runner_id"])
         store.tell(IdentityRow, key, {}, row, act=Act.RECORDED, runner=codes[key])
 
 

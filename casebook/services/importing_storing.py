@@ -25,10 +25,10 @@ from casebook.services import clock
 from casebook.services.deciding import reopen_flags
 from casebook.services.deciding_runners import ask_runners
 from casebook.services.importing_history import visit_changes
+from casebook.services.importing_plan import VisitPlan
 from casebook.services.importing_records import Count, Counts, Store, store_records
 from casebook.services.importing_report import FileReport, ImportReport
 from casebook.services.importing_visits import (
-    VisitPlan,
     Writing,
     plan_visits,
     visit_row,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -17,12 +17,10 @@ from casebook.intake.assembling import Assembled
 from casebook.intake.context import Context
 from casebook.intake.visit_rows import REASON_NAMES
 from casebook.services.deciding import ask_condition, settle_stored
-from casebook.services.importing_history import Retaken, StoredContents, WrittenVisits
+from casebook.services.importing_history import StoredContents, WrittenVisits
+from casebook.services.importing_plan import Flags, VisitPlan, Whole
 from casebook.storage import bulk
 from casebook.storage.tables import VisitRow
-
-Whole = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 # Column of the file -> column of the store, where they differ.
 STORED_NAME = {"next_due": "next_due_on"}
@@ -31,45 +29,6 @@ TEXTS = frozenset({"surface", "footwear", "view", "assessor", "note"})
 SAME = 1e-9
 _TRIALS = 1000
 AT_ONCE = 100_000
-
-
-@dataclass(slots=True, kw_only=True)
-class VisitPlan:
-    """What is to be written; made by `plan_visits` without writing.
-
-    Parameters
-    ----------
-    visit_id : array of int, shape (n_visits,)
-        -1 for a new visit.
-    revision : array of int, shape (n_visits,)
-        Of the stored visit; 0 for a new one.
-    kinds : list of str
-        Kind of each new visit.
-    fills : dict of int to dict
-        Columns to be written, for each stored visit that left them open: (was, now).
-    kept : array of int, shape (n_values,)
-        Position among the stored values; -1 where the value is new.
-    new_trial : array of bool, shape (n_trials,)
-    unchanged, left_out : array of bool, shape (n_readings,)
-    retaken : dict of int to Retaken
-        By value, what takes the place of a stored one.
-    reasons : dict of int to list of str
-        By visit, why something stored gives way.
-    """
-
-    visit_id: Whole
-    revision: Whole
-    kinds: list[str]
-    fills: dict[int, dict[str, tuple[Any, Any]]]
-    stored: bulk.KeptValues
-    stored_trials: bulk.KeptTrials
-    kept: Whole
-    new_trial: Flags
-    unchanged: Flags
-    left_out: Flags
-    retaken: dict[int, Retaken] = field(default_factory=dict)
-    reasons: dict[int, list[str]] = field(default_factory=dict)
-    conflicts: list[tuple[Whole, list[str]]] = field(default_factory=list)
 
 
 def plan_visits(

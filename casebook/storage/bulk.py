@@ -47,7 +47,7 @@ IMPORT_LOCK = 7_206_301
 # Tables whose ids SQLite never gives again, as `tables.py` asks.
 NEVER_GIVEN_TWICE = (RunnerRow, VisitRow)
 # Of SQLite's page cache while importing; an upper bound that small imports never reach.
-CACHE_KIB = 65_536
+CACHE_KIB = 32_768
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
