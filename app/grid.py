@@ -74,6 +74,7 @@ def _row_name(metric: Metric) -> str:
 def _row(sheet: Sheet, metric: Metric) -> None:
     with calmly():
         name, cells = st.columns([2, 3], vertical_alignment="top", gap="small")
+        name = name.container(gap=None)
         name.markdown(_label(metric))
         with name.container(horizontal=True, vertical_alignment="center", gap="small"):
             about = _about(sheet, metric)

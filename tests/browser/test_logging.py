@@ -129,9 +129,11 @@ def test_a_grade_is_typed_or_chosen_by_its_words_and_a_reason_from_the_menu(
     row = main.locator(".st-key-row_arm_swing_crossing")
     expect(row).to_contain_text("1 (hand comes up to the midline)")
     expect(row).to_contain_text("missing: painful")
+    settle(page)
     row.get_by_role("button", name="Choose").click()
     page.get_by_text("left: 2 · ").click()
     expect(row.locator("input").first).to_have_value("2")
+    settle(page)
     main.locator(".st-key-row_lunge_distance").get_by_role("button", name="Why missing").click()
     page.get_by_text("both: equipment failed").click()
     for number in range(2):
@@ -176,7 +178,7 @@ def test_a_draft_outlives_reload_restart_and_session_and_is_listed(
         settle(page)
         expect(page.get_by_role("combobox", name="Who are you?")).to_have_value(re.compile("AB"))
         # Without its address it is found in the list.
-        page.goto(f"{address}/log")
+        page.goto(f"{address}/log?who=AB")
         expect(page.get_by_text("2 cells typed by AB")).to_be_visible(timeout=60_000)
         settle(page)
         page.get_by_role("button", name="Go on").click()
