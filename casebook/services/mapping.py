@@ -50,6 +50,8 @@ ROWS_PREVIEWED = 12
 SIDES = tuple(Side)
 REASONS = tuple(MissingReason)
 MOST_LINES = 60
+# Rows of a sheet that are looked at where its first ones are enough.
+MOST_ABOVE = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +116,7 @@ def is_understood(casebook: Casebook, path: Path) -> bool:
     A file that cannot be read at all counts as understood: the import tells what is wrong.
     """
     metrics = list_metrics(casebook, include_inactive=True)
-    sources = read_sources(path, path.name, metrics)
+    sources = read_sources(path, path.name, metrics, last_row=MOST_ABOVE)
     return all(
         (source.layout is not None and _is_told(source.layout))
         or (source.layout is None and source.sheet is None and not _is_named(source))
@@ -253,7 +255,8 @@ def preview_mapping(casebook: Casebook, path: Path, mapping: FileMapping) -> tup
     """
     metrics = list_metrics(casebook, include_inactive=True)
     found = []
-    for grid in read_grids(path):
+    last_row = max(one.header_row for one in mapping.sheets) + MOST_ABOVE
+    for grid in read_grids(path, last_row):
         chosen = mapping_of(grid, mapping)
         if chosen is not None and chosen.row_is is not RowIs.NOTHING:
             found.append(_preview(_head(grid, chosen), chosen, metrics))
