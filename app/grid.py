@@ -176,13 +176,13 @@ def _choose(sheet: Sheet, metric: Metric) -> None:
     grades = metric.grades if metric.scale is Scale.GRADE else ()
     texts = {str(grade): f"{grade} · {words}" for grade, words in enumerate(grades)}
     reasons = {MISSING_WORDS[one]: MISSING_REASONS[one] for one in MissingReason}
-    choices = {
-        (side, text): f"{SIDES[side]}: {words}"
-        for side in sides
-        for text, words in (texts | reasons).items()
+    # Short enough to stand within a window: a graded row's reasons for one side are typed.
+    singly = texts if grades and len(sides) > 1 else texts | reasons
+    choices: dict[tuple[Side | None, str], str] = {
+        (side, text): f"{SIDES[side]}: {words}" for side in sides for text, words in singly.items()
     }
-    both = {} if len(sides) == 1 else {(None, text): f"both: {w}" for text, w in reasons.items()}
-    choices |= both
+    if len(sides) > 1:
+        choices |= {(None, text): f"both: {words}" for text, words in reasons.items()}
     key = f"why_{sheet.draft.name(metric.key)}"
     listed = {f"{side or 'both'}:{text}": (side, text) for side, text in choices}
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
@@ -148,51 +147,49 @@ def test_a_grade_is_typed_or_chosen_by_its_words_and_a_reason_from_the_menu(
 
 
 def test_a_draft_outlives_reload_restart_and_session_and_is_listed(
-    browser: Browser, clinic_file: Path, tmp_path: Path
+    browser: Browser, address: str, clinic_file: Path
 ) -> None:
-    path = tmp_path / "restarted.sqlite"
-    shutil.copyfile(clinic_file, path)
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     page = context.new_page()
-    with running_app(path) as address:
-        opened(page, address, WORSE)
-        dated(page, "7.4.2026")
-        type_cell(page, STRENGTH_LABEL, "left", "305 30")
-        place = page.url.removeprefix(address)
-        assert "draft=" in place
-        page.reload()
-        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 30", timeout=60_000)
-        expect(page.get_by_label("Date of the visit", exact=True)).to_have_value("7.4.2026")
-        settle(page)
-        type_cell(page, STRENGTH_LABEL, "left", "305 303")
-        cell(page, STRENGTH_LABEL, "right").fill("298")
-        cell(page, STRENGTH_LABEL, "right").press("Enter")
-        expect(page.get_by_text("2 values ready to be saved")).to_be_visible()
-        context.close()
-    with running_app(path) as address:
-        context = browser.new_context(viewport={"width": 1280, "height": 900})
-        page = context.new_page()
-        page.goto(address + place)
+    opened(page, address, WORSE)
+    dated(page, "7.4.2026")
+    type_cell(page, STRENGTH_LABEL, "left", "305 30")
+    place = page.url.removeprefix(address)
+    assert "draft=" in place
+    page.reload()
+    expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 30", timeout=60_000)
+    expect(page.get_by_label("Date of the visit", exact=True)).to_have_value("7.4.2026")
+    settle(page)
+    type_cell(page, STRENGTH_LABEL, "left", "305 303")
+    cell(page, STRENGTH_LABEL, "right").fill("298")
+    cell(page, STRENGTH_LABEL, "right").press("Enter")
+    expect(page.get_by_text("2 values ready to be saved")).to_be_visible()
+    context.close()
+
+    # Another process and another session: nothing of the first is in memory.
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    with running_app(clinic_file) as restarted:
+        page.goto(restarted + place)
         expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("298", timeout=60_000)
         expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 303")
-        settle(page)
         expect(page.get_by_role("combobox", name="Who are you?")).to_have_value(re.compile("AB"))
         # Without its address it is found in the list.
-        page.goto(f"{address}/log?who=AB")
+        page.goto(f"{restarted}/log?who=AB")
         expect(page.get_by_text("2 cells typed by AB")).to_be_visible(timeout=60_000)
         settle(page)
         page.get_by_role("button", name="Go on").click()
+        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 303", timeout=30_000)
         settle(page)
-        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 303")
         page.get_by_test_id("stMain").get_by_text("No review planned").click()
         settle(page)
         page.keyboard.press("Control+Enter")
         expect(page.get_by_text("2 values in one go").first).to_be_visible(timeout=30_000)
-        context.close()
-    casebook = open_casebook(str(path))
+    context.close()
+    casebook = open_casebook(str(clinic_file))
     assert list_drafts(casebook) == ()
     casebook.close()
-    assert set(values(stored(path, WORSE, date(2026, 4, 7)))) == {
+    assert set(values(stored(clinic_file, WORSE, date(2026, 4, 7)))) == {
         (STRENGTH, Side.LEFT),
         (STRENGTH, Side.RIGHT),
     }
