@@ -53,6 +53,7 @@ export default function (component) {
     go(at, event.shiftKey ? -1 : 1);
   };
   page.addEventListener("keydown", pressed, true);
+  page.documentElement.dataset.logKeys = "on";
   return () => page.removeEventListener("keydown", pressed, true);
 }
 """

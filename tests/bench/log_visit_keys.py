@@ -146,6 +146,7 @@ def _log(
     page.on("websocket", lambda socket: _count(socket, sent))
     page.goto(f"{address}/log?runner=B-{trials}&who=AB")
     expect(page.get_by_role("heading", name="Log a visit")).to_be_visible(timeout=60_000)
+    page.locator("html[data-log-keys]").wait_for(state="attached", timeout=30_000)
     settle(page)
     _read_everything(page)
     before = len(sent)

@@ -47,6 +47,7 @@ def address(clinic_file: Path) -> Iterator[str]:
 def opened(page: Page, address: str, runner: str, who: str = "AB", more: str = "") -> Locator:
     page.goto(f"{address}/log?runner={runner}&who={who}{more}")
     expect(page.get_by_role("heading", name="Log a visit")).to_be_visible(timeout=60_000)
+    page.locator("html[data-log-keys]").wait_for(state="attached", timeout=30_000)
     settle(page)
     return page.get_by_test_id("stMain")
 
