@@ -75,11 +75,9 @@ def _line(run: ImportRun) -> dict[str, str]:
     if run.undone_at is not None:
         who = f" by {run.undone_by}" if run.undone_by else ""
         undone = f"taken back {run.undone_at:%Y-%m-%d %H:%M}{who}: {run.undo_reason}"
+    who = f" by {run.by}" if run.by else ""
     return {
-        "Import": str(run.id),
-        "When (UTC)": f"{run.at:%Y-%m-%d %H:%M}",
-        "Who": plain(run.by or "not told"),
-        "Files": plain(_files(run)),
-        "Stored": str(run.added),
+        "Import": plain(f"{run.id}, {run.at:%Y-%m-%d %H:%M} UTC{who}"),
+        "Files": plain(f"{_files(run)} ({run.added} stored)"),
         "Stands": plain(undone or "yes"),
     }

@@ -78,6 +78,9 @@ LEFT_OUT_WORDS = {
     Asks.CONDITION: "leave the file's whole visit out",
     Asks.RECORD: "leave the file's record out",
     Asks.RUNNER: "leave all of this runner's rows out",
+    Asks.TWICE: "take none of them",
+    Asks.TWO_WAYS: "take neither",
+    Asks.RECORD_TWICE: "take none of them",
 }
 # What one decision may settle for all questions of a kind.
 FOR_ALL = {
