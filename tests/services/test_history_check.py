@@ -18,6 +18,7 @@ from casebook.domain.verdicts import FlagKind
 from casebook.domain.visits import value_of_mean, value_of_trials
 from casebook.services import clock
 from casebook.services.amending import VisitChange, amend_visit
+from casebook.services.attaching import GivenFile, attach_files, strike_out_attachment
 from casebook.services.keeping import check_casebook, create_casebook, open_casebook
 from casebook.services.opened import Casebook
 from casebook.services.recording import record_visit
@@ -30,6 +31,7 @@ from casebook.services.registering import (
 from casebook.storage import cases, checks, history, migrating, people
 from casebook.storage.session import reading, writing
 from casebook.storage.visits import known_metrics
+from tests import pictures
 from tests.builders import STEPS, STRENGTH, a_consent, a_runner, a_visit, an_injury
 from tests.stores import KINDS, Server, furnish
 
@@ -262,6 +264,33 @@ def test_a_tail_cut_off_with_its_records_is_told_by_the_head_that_was_noted_down
     assert wrong(filled) == {}
     assert "no entry has the hash" in wrong(filled, expected_head=noted)["history_head"]
     assert wrong(filled, expected_head=head(filled)[1]) == {}
+
+
+def test_a_picture_moved_to_another_runners_visit_is_found(
+    request: pytest.FixtureRequest, tmp_path: Path
+) -> None:
+    with a_copy(request, "sqlite", tmp_path) as casebook:
+        given = [
+            GivenFile(name=f"{shade}.png", content=pictures.a_png(shade=shade))
+            for shade in (10, 20)
+        ]
+        gone, _ = attach_files(casebook, "T-001", DAY, given, by="kim").attached
+        strike_out_attachment(casebook, gone, reason="wrong picture", by="kim")
+        assert wrong(casebook) == {}
+        tamper(casebook, "UPDATE attachment SET visit_id = 3")
+        assert "differs from its history in its visit" in wrong(casebook)["history_agrees"]
+        tamper(
+            casebook, "UPDATE attachment SET sha256 = replace(sha256, substr(sha256, 1, 1), 'x')"
+        )
+        assert "cannot be read" in wrong(casebook)["attachments"]
+
+
+def test_a_cell_that_no_program_could_have_written_is_a_finding_and_no_crash(
+    request: pytest.FixtureRequest, tmp_path: Path
+) -> None:
+    with a_copy(request, "sqlite", tmp_path) as casebook:
+        tamper(casebook, "UPDATE metric SET sensitive_to = '[' WHERE id = 1")
+        assert "cannot be read" in wrong(casebook)["history_agrees"]
 
 
 def test_a_wiped_history_is_not_made_good_by_init(filled: Casebook) -> None:
