@@ -7,6 +7,7 @@ else of the page.
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import replace
 from itertools import groupby
 
 import streamlit as st
@@ -27,6 +28,7 @@ from app.messages import calmly, count_words, day_words, plain
 from app.words import GROUPS, SIDES, reading_words
 from casebook.domain.measurement_sets import in_looking_order
 from casebook.domain.metrics import Better, Metric, Scale
+from casebook.domain.reach import Reach
 from casebook.domain.sides import Side
 from casebook.domain.typed_entry import MISSING_KEYS, MISSING_WORDS, Entry
 from casebook.domain.visits import MissingReason
@@ -268,7 +270,8 @@ def _beside(sheet: Sheet, metric: Metric, entry: Entry, previous: Previous | Non
         now = f"= **{told}**" if entry.unit else f"**{told}**"
         now += f" of {value.n_trials}. " if value.n_trials > 1 else ". "
     if previous is None or previous.value.mean is None:
-        return f"{now}first time"
+        # Of a runner who was never seen before it is said once, at the top.
+        return f"{now}first time" if sheet.earlier else now
     was = f"was {plain(reading_words(previous.value.mean, metric))}"
     if not previous.at_last_visit:
         was += f" ({day_words(previous.visited_on)})"
@@ -281,4 +284,7 @@ def _beside(sheet: Sheet, metric: Metric, entry: Entry, previous: Previous | Non
     )
     if not told_so_far:
         return now + was
+    if sheet.unlike.intersection(metric.sensitive_to) and told_so_far.limit is not None:
+        # The row says in what the visits differ; no call is made of such a change.
+        told_so_far = replace(told_so_far, reach=Reach.UNLIKE)
     return f"{now}{was} · **{plain(so_far_words(told_so_far, metric))}**"

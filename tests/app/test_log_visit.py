@@ -56,6 +56,12 @@ def test_the_previous_value_and_the_change_so_far_stand_beside_the_cell(sheet: A
     assert "**230 N** of 3. was 220 N · **+10.0 N so far, MDC 14.0 N: within error**" in words(
         sheet
     )
+    # Of a visit at another speed no call is made where the metric is sensitive to it.
+    cell(sheet, DROP, "right", "9 n=7")
+    assert "MDC 2.8°: beyond error" in words(sheet)
+    sheet.text_input(key=key(sheet, WORSE, "speed_km_h")).set_value("13").run()
+    assert "MDC 2.8°: not like for like" in words(sheet)
+    assert "not like for like with the last visit: speed" in words(sheet)
 
 
 def test_a_visit_is_saved_with_all_that_was_typed_and_shown_at_once(
@@ -271,7 +277,7 @@ def test_a_new_runner_is_offered_the_whole_catalogue(app: AppTest) -> None:
     at_page(app, "log_visit", runner=NEW)
     assert app.selectbox(key=key(app, NEW, "kind")).value == VisitKind.BASELINE
     assert app.text_input(key=key(app, NEW, "navicular_drop", "left")).value == ""
-    assert "first time" in words(app)
+    assert "The first visit of this runner" in words(app)
 
 
 def test_nobody_saves_without_a_name(app: AppTest, clinic: Casebook) -> None:
