@@ -227,6 +227,8 @@ def _show_report(report: ImportReport, *, dry_run: bool) -> None:
         f"{'Checked, nothing stored yet. ' if dry_run else 'Imported. '}{words}",
         icon=":material/fact_check:" if dry_run else ":material/check_circle:",
     )
+    if report.run_id is not None and not report.added and not report.new_runners:
+        st.markdown("What stored visits had left open was filled in.")
     if report.new_runners:
         named = ", ".join(plain(code) for code in report.new_runners)
         st.markdown(f"New runners that {'would be' if dry_run else 'were'} registered: {named}")
