@@ -197,6 +197,31 @@ def test_a_visit_struck_out_comes_back_whole_under_its_own_id(clinic: Casebook) 
         ),
     ],
 )
+def test_what_was_changed_again_since_is_not_undone(
+    sqlite_clinic: Casebook, later: Callable[[Casebook], None], words: str
+) -> None:
+    record_visit(sqlite_clinic, a_visit(), by="kim")
+    amend(sqlite_clinic, VisitChange(values=[value_of_trials(STRENGTH, Side.LEFT, [2.0])]))
+    number = newest(sqlite_clinic).number
+    later(sqlite_clinic)
+    with pytest.raises(Conflict, match=words):
+        undo(sqlite_clinic, number)
+
+
+def test_an_entry_is_undone_though_other_fields_were_changed_since(
+    sqlite_clinic: Casebook,
+) -> None:
+    record_visit(sqlite_clinic, a_visit(), by="kim")
+    amend(sqlite_clinic, VisitChange(values=[value_of_trials(STRENGTH, Side.LEFT, [2.0])]))
+    number = newest(sqlite_clinic).number
+    painful = missing_value(BEND, Side.RIGHT, MissingReason.PAINFUL)
+    amend(sqlite_clinic, VisitChange(values=[painful], details={"note": "later"}))
+    undo(sqlite_clinic, number)
+    (visit, values), *_ = stands(sqlite_clinic)
+    assert visit.note == "later"
+    assert values == frozenset(a_visit().values) | {painful}
+
+
 def test_a_visit_that_comes_back_opens_the_flags_that_were_acknowledged_without_it(
     sqlite_clinic: Casebook,
 ) -> None:
@@ -235,31 +260,6 @@ def test_a_visit_that_comes_back_opens_the_flags_that_were_acknowledged_without_
     assert flag.kind in {one.kind for one in again}
     assert not any(one.acknowledged for one in again)
     assert check_casebook(sqlite_clinic).ok
-
-
-def test_what_was_changed_again_since_is_not_undone(
-    sqlite_clinic: Casebook, later: Callable[[Casebook], None], words: str
-) -> None:
-    record_visit(sqlite_clinic, a_visit(), by="kim")
-    amend(sqlite_clinic, VisitChange(values=[value_of_trials(STRENGTH, Side.LEFT, [2.0])]))
-    number = newest(sqlite_clinic).number
-    later(sqlite_clinic)
-    with pytest.raises(Conflict, match=words):
-        undo(sqlite_clinic, number)
-
-
-def test_an_entry_is_undone_though_other_fields_were_changed_since(
-    sqlite_clinic: Casebook,
-) -> None:
-    record_visit(sqlite_clinic, a_visit(), by="kim")
-    amend(sqlite_clinic, VisitChange(values=[value_of_trials(STRENGTH, Side.LEFT, [2.0])]))
-    number = newest(sqlite_clinic).number
-    painful = missing_value(BEND, Side.RIGHT, MissingReason.PAINFUL)
-    amend(sqlite_clinic, VisitChange(values=[painful], details={"note": "later"}))
-    undo(sqlite_clinic, number)
-    (visit, values), *_ = stands(sqlite_clinic)
-    assert visit.note == "later"
-    assert values == frozenset(a_visit().values) | {painful}
 
 
 def test_what_cannot_be_undone_says_why(sqlite_clinic: Casebook) -> None:
