@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -97,6 +98,16 @@ def test_an_amended_visit_is_what_was_given_and_its_history_says_what_it_was(
         "note": (None, "tired"),
         "revision": (1, 2),
     }
+
+
+def test_numbers_given_as_they_stand_keep_the_error_of_the_points_they_were_read_from(
+    sqlite_clinic: Casebook,
+) -> None:
+    plain = value_of_trials(STRENGTH, Side.LEFT, [310.0, 322.0])
+    marked = replace(plain, marking_sd=12.5)
+    record_visit(sqlite_clinic, a_visit(values=(marked,)), by="kim")
+    assert amend(sqlite_clinic, values=[plain]) == 1
+    assert stored(sqlite_clinic).visit.values == (marked,)
 
 
 @pytest.mark.parametrize(
