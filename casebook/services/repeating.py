@@ -108,7 +108,7 @@ def list_repeated(casebook: Casebook) -> tuple[RepeatedMetric, ...]:
             metric=metric,
             runners=one.runners,
             visits=one.visits,
-            stamp=(one.values, one.trials, one.saves, one.newest),
+            stamp=(one.values, one.trials, one.saves, one.which),
         )
         for metric in list_metrics(casebook, include_inactive=True)
         if (one := counts.get(metric.key)) is not None

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import and_, func, select
+from sqlalchemy import BigInteger, and_, cast, func, select
 from sqlalchemy.orm import Session
 
 from casebook.domain.visits import VisitKind
@@ -21,8 +21,8 @@ READINGS: Final = ("runner", "visit", "side", "n", "mean", "trial", "reading")
 class RepeatCount:
     """How much of a metric stands in repeat visits: runners, visits, values and trials.
 
-    `saves` moves when one of these visits is saved again, and `newest` when another comes: an
-    amendment may leave every count as it was.
+    `saves` moves when one of these visits is saved again, and `which` when one comes or goes: an
+    amendment may leave every count as it was, and one visit may take another's place.
     """
 
     metric: str
@@ -31,7 +31,7 @@ class RepeatCount:
     values: int
     trials: int
     saves: int
-    newest: int
+    which: int
 
 
 def repeat_counts(session: Session, clinic_id: int) -> list[RepeatCount]:
@@ -43,8 +43,8 @@ def repeat_counts(session: Session, clinic_id: int) -> list[RepeatCount]:
             func.count(VisitRow.id.distinct()),
             func.count(ValueRow.id),
             func.sum(ValueRow.n_trials),
-            func.sum(VisitRow.revision),
-            func.max(VisitRow.id),
+            func.sum(cast(VisitRow.id, BigInteger) * VisitRow.revision),
+            func.sum(VisitRow.id),
         )
         .join(ValueRow, ValueRow.metric_id == MetricRow.id)
         .join(VisitRow, VisitRow.id == ValueRow.visit_id)
@@ -60,9 +60,9 @@ def repeat_counts(session: Session, clinic_id: int) -> list[RepeatCount]:
             values=values,
             trials=int(trials),
             saves=int(saves),
-            newest=newest,
+            which=int(which),
         )
-        for key, runners, visits, values, trials, saves, newest in session.execute(query)
+        for key, runners, visits, values, trials, saves, which in session.execute(query)
     ]
 
 

@@ -284,3 +284,20 @@ def test_a_study_is_made_anew_when_a_repeat_visit_is_amended(sqlite_clinic: Case
     trials = [value_of_trials(STRENGTH, Side.LEFT, [310.0, 322.0, 319.0])]
     amend(sqlite_clinic, values=trials)
     assert stamp() != before
+
+
+def test_a_repeat_visit_that_takes_the_place_of_one_struck_out_makes_another_study(
+    clinic: Casebook,
+) -> None:
+    days = [date(2026, 3, day) for day in (2, 3, 4)]
+    kinds = (VisitKind.REPEAT, VisitKind.REVIEW, VisitKind.REPEAT)
+    for day, kind in zip(days, kinds, strict=True):
+        record_visit(clinic, a_visit(visited_on=day, kind=kind), by="kim")
+    amend(clinic, details={"note": "tired"})
+    before = [one.stamp for one in list_repeated(clinic)]
+    strike_out_visit(clinic, "T-001", DAY, expected_revision=2, reason="another runner", by="kim")
+    change = VisitChange(details={"kind": VisitKind.REPEAT})
+    amend_visit(clinic, "T-001", days[1], 1, change, expected_revision=1, reason="it was", by="kim")
+    after = [one.stamp for one in list_repeated(clinic)]
+    assert [one[:2] for one in after] == [one[:2] for one in before]
+    assert not set(after) & set(before)
