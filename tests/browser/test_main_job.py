@@ -47,7 +47,10 @@ def tab_to(page: Page, name: str) -> None:
 
 
 def drawn_points(page: Page) -> list[str]:
-    """What a screen reader is told of every point in the charts."""
+    """What a screen reader is told of every point in the charts, once they are drawn."""
+    page.locator("svg.marks [aria-roledescription='point']").first.wait_for(
+        state="attached", timeout=30_000
+    )
     said = page.locator("svg.marks [aria-roledescription='point']").evaluate_all(
         "marks => marks.map(mark => mark.getAttribute('aria-label'))"
     )
