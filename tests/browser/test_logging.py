@@ -182,6 +182,25 @@ def test_a_draft_outlives_reload_restart_and_session_and_is_listed(
         page.get_by_role("button", name="Go on").click()
         expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 303", timeout=30_000)
         settle(page)
+        page.locator("html[data-log-keys]").wait_for(state="attached", timeout=30_000)
+        cell(page, STRENGTH_LABEL, "right").fill("299")
+        port = int(restarted.rpartition(":")[2])
+    expect(cell(page, STRENGTH_LABEL, "left")).to_be_disabled(timeout=30_000)
+
+    # Restarted under an open page, which the new process knows nothing of: the cell that stood
+    # half typed is there, and what is typed from now on is kept.
+    with running_app(clinic_file, port=port):
+        expect(cell(page, STRENGTH_LABEL, "right")).to_be_focused(timeout=60_000)
+        expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("299")
+        page.keyboard.press("Shift+Enter")
+        page.keyboard.type("305 304")
+        page.keyboard.press("Enter")
+        settle(page)
+        expect(page.get_by_test_id("stMain")).to_contain_text("2 values ready to be saved")
+        page.reload()
+        expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("299", timeout=60_000)
+        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 304")
+        settle(page)
         page.get_by_test_id("stMain").get_by_text("No review planned").click()
         settle(page)
         page.keyboard.press("Control+Enter")
