@@ -63,6 +63,7 @@ bench: $(VENV)/.tests
 	@$(BIN)/python -m tests.bench.import_speed
 	$(BIN)/python -m tests.bench.runner_page_speed
 	$(BIN)/python -m tests.bench.caseload_speed
+	$(BIN)/python -m tests.bench.log_visit_keys
 	$(BIN)/python -m tests.bench.capture_speed
 	$(BIN)/python -m tests.bench.two_people
 	$(BIN)/python -m tests.bench.growth_speed

@@ -6,12 +6,14 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from app.log_draft import Cell, Draft
+from app.words import STEPPED
 from casebook.catalogue.units import convert
 from casebook.domain.metrics import Metric
 from casebook.domain.side_swap import looks_swapped
 from casebook.domain.sides import Side
 from casebook.domain.typed_entry import Entry, read_entry, write_entry
 from casebook.domain.visits import Value
+from casebook.domain.wording import unit_words
 from casebook.services.recording import StoredVisit
 
 SIDES = (Side.LEFT, Side.RIGHT)
@@ -54,9 +56,13 @@ def stored_text(stored: dict[Cell, Value], cell: Cell) -> str:
 
 def read_cell(text: str, metric: Metric, side: Side) -> Entry:
     """A text as it is understood in a cell, a unit behind its numbers converted."""
-    return read_entry(
+    if metric.scale in STEPPED:
+        return read_entry(text, metric, side)
+    entry = read_entry(
         text, metric, side, convert=lambda number, unit: convert(number, unit, metric.unit)
     )
+    told = entry.problem.replace(f"'{metric.unit}'", f"'{unit_words(metric.unit)}'")
+    return replace(entry, problem=told)
 
 
 def entry_of(draft: Draft, metric: Metric, side: Side) -> Entry:

@@ -106,7 +106,11 @@ def _one(casebook: Casebook, metric: Metric, figure: ErrorFigure) -> None:
             if st.button("Stop using it now", key=key, disabled=not by):
                 with calmly():
                     retire_figure(
-                        casebook, metric.key, applies_to=figure.applies_to, origin=figure.origin
+                        casebook,
+                        metric.key,
+                        applies_to=figure.applies_to,
+                        origin=figure.origin,
+                        by=state.who(),
                     )
                     state.leave_notice(
                         "The figure is no longer used. It is kept under 'No longer used', where "
@@ -152,7 +156,7 @@ def _show_asked(casebook: Casebook, metric: Metric) -> None:
             icon=":material/check:",
         ):
             with calmly():
-                adopt_figure(casebook, figure)
+                adopt_figure(casebook, figure, by=state.who())
                 del st.session_state[_asked(metric)]
                 state.leave_notice(
                     "The figure is used from now on. The one that it replaces is kept."

@@ -7,8 +7,8 @@ else of the page.
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import replace
 from itertools import groupby
-from typing import Any
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
@@ -28,6 +28,7 @@ from app.messages import calmly, count_words, day_words, plain
 from app.words import GROUPS, SIDES, reading_words
 from casebook.domain.measurement_sets import in_looking_order
 from casebook.domain.metrics import Better, Metric, Scale
+from casebook.domain.reach import Reach
 from casebook.domain.sides import Side
 from casebook.domain.typed_entry import MISSING_KEYS, MISSING_WORDS, Entry
 from casebook.domain.visits import MissingReason
@@ -45,7 +46,8 @@ HOW = (
     "Every trial, as `4.1 4.4 3.9`; or a mean with its number of trials, as `4.1 n=7`; with "
     "another unit behind it where you read one, as `12 in`. Why there is none: "
     + ", ".join(f"`{MISSING_KEYS[one]}` {MISSING_REASONS[one]}" for one in MissingReason)
-    + ". **Enter** or Tab goes to the next cell, **Ctrl+Enter** saves; a blank cell is not stored."
+    + ". **Ctrl+↓** goes to the first open cell, **Enter** or Tab to the next, **Ctrl+Enter** "
+    "saves; a blank cell is not stored."
 )
 SIDE_SIGNS = {Side.LEFT: ":blue[◀ left]", Side.RIGHT: ":orange[▶ right]", Side.NONE: "● whole body"}
 NO_FIGURE = "no error figure"
@@ -74,13 +76,13 @@ def _row_name(metric: Metric) -> str:
 def _row(sheet: Sheet, metric: Metric) -> None:
     with calmly():
         name, cells = st.columns([2, 3], vertical_alignment="top", gap="small")
+        name = name.container(gap=None)
         name.markdown(_label(metric))
         with name.container(horizontal=True, vertical_alignment="center", gap="small"):
             about = _about(sheet, metric)
             if about:
                 st.caption(about, width="content")
-            if metric.scale is not Scale.GRADE:
-                _ask_why_missing(sheet, metric)
+            _choose(sheet, metric)
         if sheet.explained:
             name.caption(_explanation(metric))
         for column, side in zip(cells.columns(2, wrap=False), sides_of(metric), strict=False):
@@ -104,7 +106,9 @@ def _about(sheet: Sheet, metric: Metric) -> str:
     """What holds for both cells of a row: said once."""
     unit = unit_words(metric.unit)
     parts = []
-    if metric.scale is not Scale.GRADE:
+    if metric.scale is Scale.GRADE:
+        parts.append(", ".join(f"{grade} {words}" for grade, words in enumerate(metric.grades)))
+    else:
         low, high = (f"{bound:g}".replace("-", "−") for bound in _plausible(metric))
         space = "" if unit in {"°", "%", ""} else " "
         parts.append(f"plausible {low} to {high}{space}{unit}")
@@ -122,7 +126,6 @@ def _plausible(metric: Metric) -> tuple[float, float]:
 
 def _explanation(metric: Metric) -> str:
     lines = [plain(metric.sign_convention)]
-    lines += [f"{grade} = {plain(words)}" for grade, words in enumerate(metric.grades)]
     lines.append(f"Usual: {count_words(metric.usual_trials, 'trial')}.")
     if metric.better is Better.RANGE:
         unit = unit_words(metric.unit)
@@ -138,17 +141,15 @@ def _cell(sheet: Sheet, metric: Metric, side: Side) -> None:
     stored = stored_text(dict(sheet.kept), cell)
     key = seeded_cell(sheet.draft, cell, stored)
     st.caption(SIDE_SIGNS[side])
-    asked: dict[str, Any] = {
-        "key": key,
-        "label_visibility": "collapsed",
-        "on_change": _take,
-        "args": (sheet, metric, cell, stored),
-    }
-    if metric.scale is Scale.GRADE:
-        choices = _grade_choices(metric, st.session_state[key])
-        st.selectbox(label, list(choices), format_func=choices.__getitem__, **asked)
-    else:
-        st.text_input(label, autocomplete="off", **asked)
+    # A grade, too, is typed: a list that opens late would drop what a quick hand leaves behind.
+    st.text_input(
+        label,
+        key=key,
+        label_visibility="collapsed",
+        autocomplete="off",
+        on_change=_take,
+        args=(sheet, metric, cell, stored),
+    )
     text = sheet.draft.cells.get(cell, stored)
     entry = (
         entry_of(sheet.draft, metric, side)
@@ -171,35 +172,28 @@ def _take(sheet: Sheet, metric: Metric, cell: Cell, stored: str) -> None:
     _draw_row_and_count(metric)
 
 
-def _grade_choices(metric: Metric, text: str) -> dict[str, str]:
-    """Text of a cell, and the words by which it is chosen."""
-    choices = {"": "–"}
-    choices |= {str(grade): f"{grade} · {words}" for grade, words in enumerate(metric.grades)}
-    choices |= {
-        MISSING_WORDS[one]: f"{MISSING_KEYS[one]} · {MISSING_REASONS[one]}" for one in MissingReason
-    }
-    # A mean of several gradings was stored elsewhere, or imported.
-    return choices if text in choices else {**choices, text: text}
-
-
-def _ask_why_missing(sheet: Sheet, metric: Metric) -> None:
+def _choose(sheet: Sheet, metric: Metric) -> None:
+    """A grade by its words, or why there is no value, without typing."""
     sides = sides_of(metric)
-    choices = {
-        f"{side.value}:{reason.value}": f"{SIDES[side]}: {MISSING_REASONS[reason]}"
-        for side in sides
-        for reason in MissingReason
+    grades = metric.grades if metric.scale is Scale.GRADE else ()
+    texts = {str(grade): f"{grade} · {words}" for grade, words in enumerate(grades)}
+    reasons = {MISSING_WORDS[one]: MISSING_REASONS[one] for one in MissingReason}
+    # Short enough to stand within a window: a graded row's reasons for one side are typed.
+    singly = texts if grades and len(sides) > 1 else texts | reasons
+    choices: dict[tuple[Side | None, str], str] = {
+        (side, text): f"{SIDES[side]}: {words}" for side in sides for text, words in singly.items()
     }
     if len(sides) > 1:
-        choices |= {f"both:{one.value}": f"both: {MISSING_REASONS[one]}" for one in MissingReason}
+        choices |= {(None, text): f"both: {words}" for text, words in reasons.items()}
     key = f"why_{sheet.draft.name(metric.key)}"
+    listed = {f"{side or 'both'}:{text}": (side, text) for side, text in choices}
 
     def take() -> None:
-        which, _, reason = str(st.session_state[f"{key}_menu"]).partition(":")
+        wanted, text = listed[str(st.session_state[f"{key}_menu"])]
         for side in sides:
-            if which in {"both", side.value}:
+            if wanted in {None, side}:
                 cell = (metric.key, side)
                 stored = stored_text(dict(sheet.kept), cell)
-                text = MISSING_WORDS[MissingReason(reason)]
                 keep_cell(
                     sheet.draft, sheet.casebook, cell, text, stored=stored, ground=sheet.ground
                 )
@@ -207,9 +201,9 @@ def _ask_why_missing(sheet: Sheet, metric: Metric) -> None:
 
     with st.container(key=key, width="content"):
         st.menu_button(
-            "Why missing",
-            list(choices),
-            format_func=choices.__getitem__,
+            "Choose" if grades else "Why missing",
+            list(listed),
+            format_func=lambda one: choices[listed[one]],
             key=f"{key}_menu",
             type="tertiary",
             on_click=take,
@@ -260,17 +254,24 @@ def _sure_box(sheet: Sheet, metric: Metric, cell: Cell, text: str, words: str) -
     st.checkbox(words, key=key, on_change=settle)
 
 
+def _worth_telling(metric: Metric, entry: Entry) -> bool:
+    """Whether the value reads otherwise than what was typed."""
+    several = entry.value is not None and entry.value.n_trials > 1
+    return several or bool(entry.unit) or metric.scale is Scale.GRADE
+
+
 def _beside(sheet: Sheet, metric: Metric, entry: Entry, previous: Previous | None) -> str:
     value = entry.value
     now = ""
     if value is not None and value.missing_reason is not None:
         now = f"missing: {MISSING_REASONS[value.missing_reason]}. "
-    elif value is not None and value.mean is not None and (value.n_trials > 1 or entry.unit):
+    elif value is not None and value.mean is not None and _worth_telling(metric, entry):
         told = plain(reading_words(value.mean, metric))
         now = f"= **{told}**" if entry.unit else f"**{told}**"
         now += f" of {value.n_trials}. " if value.n_trials > 1 else ". "
     if previous is None or previous.value.mean is None:
-        return f"{now}first time"
+        # Of a runner who was never seen before it is said once, at the top.
+        return f"{now}first time" if sheet.earlier else now
     was = f"was {plain(reading_words(previous.value.mean, metric))}"
     if not previous.at_last_visit:
         was += f" ({day_words(previous.visited_on)})"
@@ -283,4 +284,7 @@ def _beside(sheet: Sheet, metric: Metric, entry: Entry, previous: Previous | Non
     )
     if not told_so_far:
         return now + was
+    if sheet.unlike.intersection(metric.sensitive_to) and told_so_far.limit is not None:
+        # The row says in what the visits differ; no call is made of such a change.
+        told_so_far = replace(told_so_far, reach=Reach.UNLIKE)
     return f"{now}{was} · **{plain(so_far_words(told_so_far, metric))}**"

@@ -6,7 +6,7 @@ from datetime import date
 
 import streamlit as st
 
-from app import sidebar, state
+from app import state
 from app.messages import calmly, count_words, day_words, plain
 from casebook.domain.history import Act
 from casebook.services.keeping import Casebook
@@ -64,7 +64,7 @@ def _undo(casebook: Casebook, entry: ToldEntry) -> None:
         "Puts back what this entry changed, if nothing has changed it since. The entry stays, and "
         "another says that it was undone."
     )
-    reason = _asked(casebook, f"undo_{entry.number}", "Undo")
+    reason = _asked(f"undo_{entry.number}", "Undo")
     if reason is None:
         return
     with calmly():
@@ -92,7 +92,7 @@ def show_striking_out(casebook: Casebook, runner: str, place: VisitPlace) -> Non
             f"{count_words(len(stored.visit.values), 'value')} and attached files; this history "
             "keeps them, and undoing brings them back."
         )
-        reason = _asked(casebook, key, "Strike out")
+        reason = _asked(key, "Strike out")
         if reason is None:
             return
         st.session_state.pop(f"{key}_revision", None)
@@ -104,10 +104,8 @@ def show_striking_out(casebook: Casebook, runner: str, place: VisitPlace) -> Non
             st.rerun()
 
 
-def _asked(casebook: Casebook, key: str, verb: str) -> str | None:
+def _asked(key: str, verb: str) -> str | None:
     """The reason that was typed and sent; None until then."""
-    if not state.who():
-        sidebar.choose_user(casebook, place=key)
     by = state.who()
     with st.form(key, border=False):
         reason = st.text_area("Reason", key=f"{key}_reason", height=80, max_chars=LONGEST_REASON)

@@ -93,12 +93,32 @@ def draft_for(casebook: Casebook, runner: str) -> Draft:
         found = find_draft(casebook, asked)
         if found is not None and found.content.get(RUNNER) == runner:
             draft = drafts[runner] = _read(found)
+    elif draft is not None:
+        follow(casebook, draft)
     if draft is None:
         draft = drafts[runner] = Draft(key=new_key(), runner=runner)
     st.query_params["draft"] = draft.key
     if who():
         st.query_params["who"] = who()
     return draft
+
+
+def follow(casebook: Casebook, draft: Draft) -> bool:
+    """Take over what another window typed into the same draft; True where it typed anything."""
+    if not draft.kept:
+        return False
+    found = find_draft(casebook, draft.key)
+    if found is None:
+        # Saved or discarded there: what this window holds is kept anew with its next cell.
+        draft.kept = False
+        return False
+    theirs = _read(found)
+    if (theirs.cells, theirs.head) == (draft.cells, draft.head):
+        return False
+    draft.cells, draft.head = theirs.cells, theirs.head
+    draft.confirmed |= theirs.confirmed
+    draft.at, draft.opened = theirs.at, theirs.opened
+    return True
 
 
 def resume(kept: VisitDraft) -> None:
@@ -196,7 +216,10 @@ def _store(draft: Draft, casebook: Casebook, changes: Mapping[str, Any], ground:
             draft.head.setdefault("visited_on", st.session_state[day])
         changes = {**_written(draft), **changes}
     try:
-        keep_typed(casebook, draft.key, changes, owner=who())
+        begun = keep_typed(casebook, draft.key, changes, owner=who())
+        if begun and draft.kept:
+            # Saved or discarded in another window: all that this one holds is kept anew.
+            keep_typed(casebook, draft.key, _written(draft), owner=who())
     except CasebookError as refusal:
         # The session has it still; the page says that it is not kept, and the next cell tries
         # to keep all of it.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NoReturn
 
 import streamlit as st
 
@@ -19,7 +20,7 @@ from app.log_conflict import (
     remember,
     show_meanwhile,
 )
-from app.log_draft import forget, keep, rebase, seeded
+from app.log_draft import follow, forget, keep, rebase, seeded
 from app.log_sheet import Sheet
 from app.log_typed import Typed, details_typed, head_columns, overwritten, typed_cells
 from app.messages import calmly, count_words, day_words, plain, show_caution
@@ -129,6 +130,9 @@ def _ask_reason(sheet: Sheet) -> str:
 
 def _draft_state(sheet: Sheet) -> None:
     draft = sheet.draft
+    told = st.session_state.pop(draft.name("told"), "")
+    if told:
+        st.warning(told, icon=":material/group:")
     if draft.trouble:
         st.error(
             f"What you typed last stands on this page only, and is not kept: {plain(draft.trouble)}"
@@ -215,6 +219,12 @@ def _save(
     if refused:
         st.error(refused)
         return
+    if follow(sheet.casebook, sheet.draft):
+        _tell_next(
+            sheet,
+            "Nothing was saved yet: more was typed into this draft in another window. It stands "
+            "above now; look at it and save again.",
+        )
     try:
         if sheet.stored is None:
             words = _record(sheet, typed, due)
@@ -227,12 +237,21 @@ def _save(
         raise
     except Conflict:
         # A new visit that somebody else saved first: the page shows theirs and yours.
-        st.rerun(scope="app")
+        _tell_next(
+            sheet,
+            "Nothing was saved yet: somebody else saved this visit meanwhile. Theirs and yours "
+            "stand above; look at them and save again.",
+        )
     if not words:
         return
     forget(sheet.casebook, sheet.draft)
     state.leave_notice(words)
     routes.go("runner", runner=sheet.draft.runner)
+
+
+def _tell_next(sheet: Sheet, words: str) -> NoReturn:
+    st.session_state[sheet.draft.name("told")] = words
+    st.rerun(scope="app")
 
 
 def _record(sheet: Sheet, typed: Typed, due: NextDue) -> str:

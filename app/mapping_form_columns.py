@@ -23,7 +23,8 @@ from casebook.intake.mapping import (
     RowIs,
     WordUse,
 )
-from casebook.intake.proposing_columns import USED_UNITS, ColumnProposal, unit_fits
+from casebook.intake.proposing_columns import unit_fits
+from casebook.intake.proposing_evidence import USED_UNITS, ColumnProposal
 
 SIDES_SHORT = {"left": "left", "right": "right"}
 NOT_SURE = "Not sure: please choose"
@@ -85,7 +86,9 @@ def holds_words(use: ColumnUse, metrics: dict[str, Metric]) -> str:
     words += f", {SIDES_SHORT[use.side]}" if use.side in SIDES_SHORT else ""
     words += f", trial {use.trial}" if use.trial else ""
     words += {COUNT: ": number of trials", REASON: ": why it is missing"}.get(use.holds, "")
-    return f"{words}, in {unit_words(use.unit) or use.unit}" if use.unit else words
+    if not use.unit or (metric and metric.unit not in USED_UNITS):
+        return words  # a unit that is the only one in use need not be told
+    return f"{words}, in {unit_words(use.unit) or use.unit}"
 
 
 def grouped(

@@ -16,9 +16,10 @@ from casebook.statistics.geometry_measure import asymmetry_words
 SHARED = "Against independent sides"
 ERROR_EXPLAINED = (
     "**Error of one trial**: standard deviation of what marking brings anew to each trial. "
-    "**Shared**: what scale, camera and speed bring to all trials alike, so that more trials do "
-    "not shrink it. **Error of the mean**: both together. None of them holds how the runner "
-    "varies from step to step or from day to day."
+    "**Shared**: what scale, camera, speed and the rounding of moments to whole frames bring to "
+    "all trials alike, so that more trials do not shrink it (the rounding is alike where a stride "
+    "lasts nearly a whole number of frames, and is taken so throughout). **Error of the mean**: "
+    "both together. None of them holds how the runner varies from step to step or from day to day."
 )
 
 

@@ -8,12 +8,12 @@ from enum import StrEnum
 
 import streamlit as st
 
-from app import sidebar, state
+from app import state
 from app.messages import calmly, plain
 from app.typed_boxes import Boxes
 from app.words import code_words
 from casebook.domain.history import Subject
-from casebook.domain.history_words import SUBJECTS, field_label
+from casebook.domain.history_words import SUBJECTS, column_label
 from casebook.services.amending_records import (
     STRUCK_OUT,
     StoredRecord,
@@ -64,8 +64,6 @@ def _form(casebook: Casebook, runner: str, record: StoredRecord) -> None:
     key = f"record_{runner}_{record.subject.value}_{record.record_id}"
     # What the boxes start from is what was shown, whatever somebody else saves meanwhile.
     shown: Mapping[str, object] = st.session_state.setdefault(f"{key}_shown", record.columns)
-    if not state.who():
-        sidebar.choose_user(casebook, place=key)
     boxes = Boxes()
     with st.form(key, border=False):
         given = {
@@ -115,8 +113,7 @@ def _wrong(boxes: Boxes, reason: str) -> list[str]:
 
 
 def _box(boxes: Boxes, subject: Subject, name: str, start: object, key: str) -> object:
-    label = field_label(name, {})
-    label = f"{label[:1].upper()}{label[1:]}"
+    label = column_label(name)
     kind, needed = column_type(subject, name), not may_be_empty(subject, name)
     if issubclass(kind, StrEnum):
         codes = list(kind)

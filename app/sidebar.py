@@ -69,6 +69,7 @@ def _add_user(casebook: Casebook) -> None:
         sent = st.form_submit_button("Add user")
     if sent:
         with calmly():
-            register_user(casebook, User(code=code, display_name=name.strip(), role=role))
+            user = User(code=code, display_name=name.strip(), role=role)
+            register_user(casebook, user, by=state.who())
             state.remember_user(code.strip())
             st.rerun()

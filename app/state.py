@@ -80,7 +80,7 @@ def clinic_baselines(url: str) -> Norms:
 
 
 @st.cache_resource(show_spinner="Analysing the repeat visits …", max_entries=64)
-def study_of(url: str, metric: Metric, stamp: tuple[int, int]) -> Study:  # noqa: ARG001
+def study_of(url: str, metric: Metric, stamp: tuple[int, ...]) -> Study:  # noqa: ARG001
     """The study of a metric's repeat visits; `stamp` moves whenever they hold more."""
     return study_from_casebook(_open(url).casebook, metric.key)
 

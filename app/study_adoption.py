@@ -75,7 +75,13 @@ def _offer_retirement(casebook: Casebook, metric: Metric, figure: ErrorFigure) -
     ):
         return
     with calmly():
-        retire_figure(casebook, metric.key, applies_to=figure.applies_to, origin=figure.origin)
+        retire_figure(
+            casebook,
+            metric.key,
+            applies_to=figure.applies_to,
+            origin=figure.origin,
+            by=state.who(),
+        )
         state.leave_notice(
             "Your own figure is retired and kept. Verdicts use the next best one, if there is any."
         )

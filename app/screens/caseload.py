@@ -177,9 +177,9 @@ def _add_runner(casebook: Casebook, today: date) -> None:
         return
     runner = Runner(code=code.strip(), sex=sex, birth_year=born, discipline=discipline.strip())
     with calmly():
-        register_runner(casebook, runner)
+        register_runner(casebook, runner, by=state.who())
         if injury is not None:
-            record_injury(casebook, injury)
+            record_injury(casebook, injury, by=state.who())
         state.leave_notice(f"Runner {plain(runner.code)} is registered.")
         routes.go("runner", runner=runner.code)
 

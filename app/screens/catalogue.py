@@ -129,7 +129,7 @@ def _edit(casebook: Casebook, stored: StoredMetric) -> None:
         new=False,
     )
     if typed is not None:
-        save_metric(casebook, typed, expected_revision=read.revision)
+        save_metric(casebook, typed, expected_revision=read.revision, by=state.who())
         del st.session_state[kept]
         state.leave_notice(f"{plain(typed.label)} is saved.")
         st.rerun()
@@ -170,7 +170,7 @@ def _add(casebook: Casebook) -> None:
     with calmly():
         typed = metric_fields(BLANK, name="new", locked=False, new=True)
         if typed is not None:
-            save_metric(casebook, typed, expected_revision=None)
+            save_metric(casebook, typed, expected_revision=None, by=state.who())
             state.leave_notice(f"{plain(typed.label)} is added to the catalogue.")
             st.rerun()
 

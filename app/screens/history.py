@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app import routes, state
+from app import routes, sidebar, state
 from app.history_shown import VisitPlace, show_entry, show_striking_out, visit_words
 from app.messages import count_words, plain
 from app.record_form import show_record_form
@@ -35,6 +35,8 @@ def show() -> None:
     with st.container(horizontal=True, key="history_links"):
         routes.link("runner", "Back to the runner", icon=":material/directions_run:", runner=code)
         routes.link("log_visit", "Log or amend a visit", icon=":material/edit_note:", runner=code)
+    if not state.who():
+        sidebar.choose_user(casebook, place="history")
     place = _chosen_visit(entries)
     if place is None:
         show_record_form(casebook, code)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -14,8 +14,11 @@ import pandas as pd
 import streamlit as st
 
 from app import sidebar, state
+from app.decisions_form import ask_decisions, joined
+from app.imports_shown import show_imports
 from app.mapping_form import Asked, ask_mapping, forget_proposals
 from app.messages import count_words, plain
+from casebook.domain.decisions import ASKED_CODES, Decisions
 from casebook.domain.errors import Problem
 from casebook.intake.mapping import FileMapping
 from casebook.services.importing import FileReport, ImportReport, import_files
@@ -26,6 +29,7 @@ if TYPE_CHECKING:
 
 MOST_PROBLEMS_SHOWN = 200
 CHECKED = "import_checked"
+DECIDED = "import_decided"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +40,7 @@ class Choices:
     day_first: bool = False
     known_only: bool = False
     remember: bool = False
+    decisions: Decisions = field(default_factory=Decisions)
 
 
 def show() -> None:
@@ -65,8 +70,12 @@ def show() -> None:
         help="Otherwise a new runner code in a visit table registers that runner, and the "
         "report names them.",
     )
-    if not uploads:
-        return
+    if uploads:
+        _show_files(uploads, day_first=day_first, known_only=known_only)
+    show_imports()
+
+
+def _show_files(uploads: list[UploadedFile], *, day_first: bool, known_only: bool) -> None:
     asked = [ask_mapping(state.opened_casebook(), upload) for upload in uploads]
     remember = _ask_to_remember(asked)
     choices = Choices(
@@ -76,6 +85,7 @@ def show() -> None:
         remember=remember,
     )
     mark = _mark(uploads, choices)
+    choices = replace(choices, decisions=_decided(mark))
     if st.button(
         "Check the files",
         key="import_check",
@@ -91,6 +101,26 @@ def show() -> None:
     _show_report(checked[1], dry_run=True)
     if checked[1].ok:
         _offer_import(uploads, choices)
+    elif checked[1].questions:
+        _offer_to_decide(uploads, choices, checked)
+
+
+def _decided(mark: str) -> Decisions:
+    kept = st.session_state.get(DECIDED)
+    return kept[1] if kept is not None and kept[0] == mark else Decisions()
+
+
+def _offer_to_decide(
+    uploads: list[UploadedFile], choices: Choices, checked: tuple[str, ImportReport]
+) -> None:
+    mark, report = checked
+    more = ask_decisions(report)
+    if more is None:
+        return
+    choices = replace(choices, decisions=joined(choices.decisions, more))
+    st.session_state[DECIDED] = (mark, choices.decisions)
+    st.session_state[CHECKED] = (mark, _run(uploads, choices, dry_run=True))
+    st.rerun()
 
 
 def _ask_to_remember(asked: list[Asked]) -> bool:
@@ -149,6 +179,7 @@ def _run(uploads: list[UploadedFile], choices: Choices, *, dry_run: bool) -> Imp
                     for path, mapping in zip(paths, choices.mappings, strict=True)
                     if mapping is not None
                 },
+                decisions=choices.decisions,
                 dry_run=dry_run,
                 day_first=choices.day_first,
                 known_runners_only=choices.known_only,
@@ -175,13 +206,7 @@ def _on_disk(uploads: list[UploadedFile]) -> Iterator[list[Path]]:
 
 def _show_report(report: ImportReport, *, dry_run: bool) -> None:
     if not report.ok:
-        found = len(report.problems) + report.more_problems
-        st.error(
-            f"{count_words(found, 'problem')} found; nothing was stored. Mend the files and "
-            "check them again.",
-            icon=":material/block:",
-        )
-        _show_problems(report.problems, found, "What is wrong")
+        _show_refused(report)
         return
     if report.warnings:
         asked = len(report.warnings) + report.more_warnings
@@ -195,12 +220,15 @@ def _show_report(report: ImportReport, *, dry_run: bool) -> None:
     would = "would be " if dry_run else ""
     words = (
         f"{count_words(report.read, 'entry', 'entries')} read: {report.added} {would}added, "
-        f"{report.unchanged} stored already and unchanged."
+        f"{report.unchanged} stored already and unchanged"
+        + (f", {report.left_out} left out as you decided." if report.left_out else ".")
     )
     (st.info if dry_run else st.success)(
         f"{'Checked, nothing stored yet. ' if dry_run else 'Imported. '}{words}",
         icon=":material/fact_check:" if dry_run else ":material/check_circle:",
     )
+    if report.run_id is not None and not report.added and not report.new_runners:
+        st.markdown("What stored visits had left open was filled in.")
     if report.new_runners:
         named = ", ".join(plain(code) for code in report.new_runners)
         st.markdown(f"New runners that {'would be' if dry_run else 'were'} registered: {named}")
@@ -212,6 +240,26 @@ def _show_report(report: ImportReport, *, dry_run: bool) -> None:
     )
 
 
+def _show_refused(report: ImportReport) -> None:
+    asked = len(report.questions) + report.more_questions
+    wrong = tuple(one for one in report.problems if one.code not in ASKED_CODES)
+    found = len(wrong) + (report.more_problems if not report.questions else 0)
+    if not asked:
+        wrong, found = report.problems, len(report.problems) + report.more_problems
+    if found:
+        st.error(
+            f"{count_words(found, 'problem')} found; nothing was stored. Mend the files and "
+            "check them again.",
+            icon=":material/block:",
+        )
+        _show_problems(wrong, found, "What is wrong")
+    if asked:
+        st.warning(
+            f"{count_words(asked, 'question')} to be decided; nothing is stored yet.",
+            icon=":material/help:",
+        )
+
+
 def _file_line(file: FileReport) -> dict[str, str | int]:
     return {
         "File": plain(Path(file.file).name),
@@ -219,6 +267,7 @@ def _file_line(file: FileReport) -> dict[str, str | int]:
         "Read": file.read,
         "Added": file.added,
         "Unchanged": file.unchanged,
+        "Left out": file.left_out,
         "Blank": file.blank,
     }
 

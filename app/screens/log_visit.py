@@ -9,6 +9,7 @@ from typing import Any
 import streamlit as st
 
 from app import log_keys, sidebar, state
+from app.attachments_form import show_attachments
 from app.conditions_form import show_conditions, typed_conditions
 from app.entering import previous_values
 from app.grid import in_order, show_grid
@@ -64,6 +65,9 @@ def show() -> None:
         )
     show_grid(replace(sheet, explained=explained))
     show_finish(sheet)
+    if sheet.stored is not None:
+        with st.expander("Pictures and documents of this visit", icon=":material/photo_library:"):
+            show_attachments(casebook, chosen.code, sheet.visited_on, sheet.session)
 
 
 def _sheet(casebook: Casebook, draft: Draft, runner: Runner, day: Any, which: Any) -> Sheet:

@@ -25,7 +25,7 @@ def show() -> None:
     metrics = list_metrics(casebook, include_inactive=True)
     sets = list_sets(casebook, include_inactive=True)
     for place, one in enumerate(sets):
-        told, up, down = st.columns([6, 1, 1], vertical_alignment="center")
+        told, up, down = st.columns([6, 1, 1], vertical_alignment="top")
         with told.expander(
             f"**{plain(one.set.name)}** · {count_words(len(one.set.metrics), 'metric')}"
             f"{'' if one.set.active else ' · switched off'}"

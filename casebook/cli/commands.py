@@ -12,7 +12,7 @@ from casebook.cli.attaching import attach, attachments
 from casebook.cli.backing_up import backup, restore
 from casebook.cli.growth import growth
 from casebook.cli.history import amend, history, strike_out, undo
-from casebook.cli.importing import decided, imports, undo_import, write_questions
+from casebook.cli.importing import decided, export_visits, imports, undo_import, write_questions
 from casebook.cli.mapping import mappings_of, propose_mapping
 from casebook.cli.marks import EPILOG as MARKS_EPILOG
 from casebook.cli.marks import marks
@@ -326,6 +326,7 @@ app.command(name="propose-mapping", short_help="Propose what a spreadsheet's col
     propose_mapping
 )
 app.command(short_help="List the imports that stored something.")(imports)
+app.command(name="export-visits", short_help="Write every visit into one table.")(export_visits)
 app.command(name="undo-import", short_help="Take back a whole import.")(undo_import)
 app.command(short_help="Tell the measurement error from repeat measurements.")(repeatability)
 app.command(

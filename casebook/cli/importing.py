@@ -135,3 +135,28 @@ def undo_import(
         f"Import {undone.run_id} is undone: {undone.visits} visits and {undone.records} other "
         "records are as they were before. The history keeps them."
     )
+
+
+def export_visits(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file (.csv).")],
+    *,
+    db: Db = None,
+    as_json: Json = False,
+) -> None:
+    """Write every value of every visit into a tidy table that `casebook import` takes back.
+
+    The file is NOT de-identified: it holds your runners' codes, dates and notes. Left out is what
+    such a table has no place for: the SD beside a mean, the error of marked points, attachments.
+    """
+    from casebook.cli.opening import opened
+    from casebook.services import exporting_visits
+
+    with opened(db) as casebook:
+        written = exporting_visits.export_visits(casebook, file)
+    if as_json:
+        print_object({"file": str(file), "rows": written, "de_identified": False})
+    else:
+        typer.echo(f"{written} rows written to {file}.")
+    typer.echo(
+        "This file is NOT de-identified: it holds runners' codes, dates and notes.", err=True
+    )

@@ -110,8 +110,9 @@ def marks(  # noqa: PLR0913  (an argument for each option)
     """Compute angles, distances and times from points marked on still frames.
 
     Each value carries the error that marking brings to it: of points and frames, anew in each
-    trial, and of scale, camera and speed, which all trials share. What was wrong with a frame
-    is told. Without --runner nothing is stored and no casebook is needed.
+    trial, and of scale, camera, speed and rounding to whole frames, which all trials may share.
+    What was wrong with a frame is told. Without --runner nothing is stored and no casebook is
+    needed.
     """
     from casebook.services import marking
 

@@ -18,7 +18,8 @@ from casebook.statistics.geometry_measure import asymmetry_words
 WIDTH_WITHOUT_TERMINAL = 130
 EXPLAINED = (
     "Error: standard deviation of what marking brings to one trial anew; shared: to all trials "
-    "alike (scale, camera, speed), so that more trials do not shrink it; of the mean: both "
+    "alike (scale, camera, speed, and rounding to whole frames, which is alike where a stride "
+    "lasts nearly a whole number of them), so that more trials do not shrink it; of the mean: both "
     "together. It leaves out how the runner varies from step to step and from day to day."
 )
 

@@ -248,7 +248,8 @@ def _show_problems(before: str, problems: Sequence[Problem], more: int) -> None:
 
 def _show_import_done(report: ImportReport) -> None:
     console = terminal()
-    if report.added == 0 and not report.new_runners and not report.left_out:
+    nothing_new = report.added == 0 and not report.new_runners and not report.left_out
+    if nothing_new and report.run_id is None:
         console.print(f"Nothing new: all {report.read} that were read are stored already.")
         return
     done = "would add" if report.dry_run else "added"
@@ -262,6 +263,8 @@ def _show_import_done(report: ImportReport) -> None:
     console.print(f"\n{done.capitalize()} {report.added} of {report.read} values and records.")
     if report.new_runners:
         console.print(f"Runners met for the first time: {', '.join(report.new_runners)}")
+    if nothing_new:
+        console.print("What stored visits had left open was filled in.")
     if report.run_id is not None:
         console.print(f"This was import {report.run_id}; `casebook undo-import` takes it back.")
     if report.dry_run:

@@ -48,7 +48,7 @@ FINDINGS = {
     Finding.REST_PAIN: "pain at rest",
     Finding.HOP_PAIN: "pain on hopping on the leg",
     Finding.SUSPECTED_BONE_STRESS: "bone stress injury suspected",
-    Finding.SITE_FEMORAL_NECK: "pain on loading at the neck of the thigh bone (groin, deep hip)",
+    Finding.SITE_FEMORAL_NECK: "pain on loading in the groin or deep hip (neck of the thigh bone)",
     Finding.SITE_ANTERIOR_TIBIA: "pain on loading at the front edge of the shin bone",
     Finding.SITE_NAVICULAR: "pain on loading at the navicular (top of the midfoot)",
     Finding.SITE_FIFTH_METATARSAL: "pain on loading at the base of the fifth metatarsal",
@@ -126,8 +126,9 @@ class Caution:
     @property
     def words(self) -> str:
         """The prompt in one sentence."""
-        found = ", ".join(FINDINGS[finding] for finding in self.findings)
-        return f"{self.rule.prompt} ({found}): {ADVICE}, {URGENCIES[self.rule.urgency]}."
+        found = "; ".join(FINDINGS[finding] for finding in self.findings)
+        urgency = URGENCIES[self.rule.urgency]
+        return f"{self.rule.prompt}: {ADVICE}, {urgency}. Entered: {found}."
 
 
 def _one(*findings: Finding) -> tuple[frozenset[Finding], ...]:
@@ -167,7 +168,7 @@ RULES: tuple[CautionRule, ...] = (
             Finding.SITE_FIFTH_METATARSAL,
             Finding.SITE_OTHER_HIGH_RISK,
         ),
-        prompt="A bone stress injury cannot be left out at a site that heals badly; running on it "
+        prompt="A bone stress injury cannot be ruled out at a site that heals badly; running on it "
         "can make it much worse",
         urgency=Urgency.AT_ONCE,
         sources="Robertson & Wood 2017, Sports Med Int Open 1:E58-E68 (neck of the thigh bone, "
@@ -182,7 +183,7 @@ RULES: tuple[CautionRule, ...] = (
             frozenset({Finding.BONE_TENDERNESS, Finding.HOP_PAIN}),
             frozenset({Finding.SUSPECTED_BONE_STRESS}),
         ),
-        prompt="A bone stress injury cannot be left out",
+        prompt="A bone stress injury cannot be ruled out",
         urgency=Urgency.SOON,
         sources="bone tenderness: a rule from 778 recruits (PMC7485018, read); pain at night, at "
         "rest and on hopping: common practice, no source",

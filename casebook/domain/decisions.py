@@ -19,6 +19,12 @@ from casebook.domain.errors import InputRefused, Problem
 MOST_ASKED = 2_000
 
 
+# Codes of the problems that are questions without an answer; the others are to be mended.
+ASKED_CODES = frozenset(
+    {"conflict", "duplicate_row", "given_in_two_ways", "conditions_differ", "similar_runner"}
+)
+
+
 class Asks(StrEnum):
     """Kinds of question."""
 
@@ -72,6 +78,9 @@ LEFT_OUT_WORDS = {
     Asks.CONDITION: "leave the file's whole visit out",
     Asks.RECORD: "leave the file's record out",
     Asks.RUNNER: "leave all of this runner's rows out",
+    Asks.TWICE: "take none of them",
+    Asks.TWO_WAYS: "take neither",
+    Asks.RECORD_TWICE: "take none of them",
 }
 # What one decision may settle for all questions of a kind.
 FOR_ALL = {

@@ -11,6 +11,7 @@ from casebook.domain.errors import Problem
 from casebook.domain.metrics import Metric, Scale
 from casebook.domain.sides import Side
 from casebook.domain.visits import Value
+from casebook.domain.wording import unit_words
 
 
 def side_problem(metric: Metric, side: Side) -> Problem | None:
@@ -49,7 +50,7 @@ def reading_problem(metric: Metric, reading: float) -> Problem | None:
     # A ratio-scaled metric whose range begins at zero or above is a size (force, length,
     # time); one that may lie on either side of something has a range that reaches below zero.
     if metric.scale is Scale.RATIO and metric.plausible_low >= 0 and reading < 0:
-        return _impossible(metric, reading, f"{metric.unit}, which cannot be negative")
+        return _impossible(metric, reading, f"{unit_words(metric.unit)}, which cannot be negative")
     return None
 
 

@@ -167,6 +167,13 @@ def field_label(name: str, metrics: Mapping[str, Metric]) -> str:
     return label if side is Side.NONE else f"{label}, {side.value}"
 
 
+def column_label(name: str) -> str:
+    """What a column is called where it is typed, with its unit."""
+    label = _LABELS.get(name, name.replace("_", " "))
+    unit = _UNITS.get(name, "")
+    return f"{label[:1].upper()}{label[1:]}" + (f" ({unit})" if unit else "")
+
+
 def content_words(name: str, content: Was, metrics: Mapping[str, Metric]) -> str:
     """What a field was or is, with its unit."""
     if content is None:
@@ -254,4 +261,6 @@ def heading_words(entry: Entry) -> str:
         return f"{what}: an earlier change undone"
     if entry.act is Act.STRUCK_OUT and entry.subject in _OPEN_AGAIN:
         return _OPEN_AGAIN[entry.subject]
+    if entry.act is Act.STRUCK_OUT and entry.fields.get(REVISION, (0, None))[1] is not None:
+        return "values struck out"
     return f"{what} {ACTS[entry.act]}"

@@ -242,7 +242,8 @@ class MarkedValue:
     own_sd : float or None
         Error of a single trial that every trial has anew (root mean square).
     shared_sd : float or None
-        Error that all trials have alike (scale, camera, speed): more trials do not shrink it.
+        Error that all trials have alike (scale, camera, speed, and the rounding of moments to
+        whole frames, which they may have): more trials do not shrink it.
     mean_sd : float or None
         Error of the mean, with everything that the trials have in common.
     marking_sd : float or None

@@ -103,13 +103,13 @@ def effect_sentence(effect: MetricEffect, metric: Metric) -> str:
         told += f"; {SIDES_MOVED[effect.side_moved]}"
     if effect.levels is not None:
         told += f"; about the start the level changes by {_step(effect.levels.level, unit)} and "
-        told += f"the slope by {_step(effect.levels.slope, unit)} a week"
+        told += f"the slope by {_step(effect.levels.slope, unit, ' a week')}"
     elif effect.overlap is not None:
         higher = effect.overlap.higher
         way, share = ("higher", higher) if higher >= 0.5 else ("lower", 1.0 - higher)
         told += f"; a visit during it is {way} than one before in {share_words(share)} of the pairs"
     if effect.kept is not None:
-        told += f"; at the last visit after its end {CALLS[effect.kept.call]} against before"
+        told += f"; at the last visit after its end, against before: {CALLS[effect.kept.call]}"
     return f"{told}."
 
 
@@ -250,9 +250,9 @@ def _interval(step: Step, unit: str) -> str:
     )
 
 
-def _step(step: Step, unit: str) -> str:
+def _step(step: Step, unit: str, rate: str = "") -> str:
     beyond = "beyond error" if step.beyond_error else "within error"
-    return f"{number_words(step.change, unit, signed=True)} ({beyond})"
+    return f"{number_words(step.change, unit, signed=True)}{rate} ({beyond})"
 
 
 def _counted(number: int, noun: str) -> str:

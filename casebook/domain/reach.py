@@ -15,6 +15,8 @@ class Reach(StrEnum):
     BEYOND_LOWER_BOUND = "beyond_lower_bound"
     NEEDS_TRIALS = "needs_trials"
     NO_FIGURE = "no_figure"
+    # The visits differ in a condition that the metric is sensitive to.
+    UNLIKE = "unlike"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -115,6 +115,7 @@ REACHES = {
     Reach.BEYOND_LOWER_BOUND: "can't say, the error between visits is not known",
     Reach.NEEDS_TRIALS: "can't say yet, the MDC is for a mean of {} trials",
     Reach.NO_FIGURE: "",
+    Reach.UNLIKE: "not like for like",
 }
 
 _UNIT_WORDS = {

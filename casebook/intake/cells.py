@@ -21,6 +21,7 @@ from casebook.intake.nearest import hint
 
 NOT_GIVEN = frozenset({"", "n/a", "na", "-", "–", "—", "#n/a"})
 EARLIEST_YEAR = 1900
+LONGEST_SHOWN = 200
 
 Cell = str | float | int | bool | date | None
 
@@ -105,6 +106,7 @@ def read_number(text: str, mark: Mark = Mark.DOT) -> float | None:
     stripped = text.strip().replace("\N{MINUS SIGN}", "-")
     if not is_given(stripped):
         return None
+    _refuse_long(stripped, "a number")
     if _PLAIN.match(stripped):
         if mark is not Mark.DOT and _THREE_AFTER_DOT.match(stripped):
             raise _ambiguous(text, "a decimal comma")
@@ -132,6 +134,16 @@ def read_number(text: str, mark: Mark = Mark.DOT) -> float | None:
         "column 'unit' or in the header, not in the cell).",
         value=text,
     )
+
+
+def _refuse_long(text: str, what: str) -> None:
+    # A cell may hold a whole page of text; what is said of it must not.
+    if len(text) > LONGEST_SHOWN:
+        raise refuse(
+            "not_a_number" if what == "a number" else "date_form",
+            f"'{text[:40]}…' ({len(text):,} characters) is not {what}.",
+            value=text[:40],
+        )
 
 
 def _ambiguous(text: str, used: str) -> InputRefused:
@@ -170,6 +182,7 @@ def read_date(text: str, *, day_first: bool = False) -> date | None:
     stripped = text.strip()
     if not is_given(stripped):
         return None
+    _refuse_long(stripped, "a date")
     iso = _ISO.match(stripped)
     if iso:
         return _calendar(int(iso[1]), int(iso[2]), int(iso[3]), text)
@@ -252,9 +265,9 @@ def _read_choice(text: str, column: Column) -> str:
         return meant
     raise refuse(
         f"{column.name}_unknown",
-        f"{column.name} is '{text}'; expected {', '.join(column.allowed)}."
-        f"{hint(word, column.allowed)}",
-        value=text,
+        f"{column.name} is '{text[:LONGEST_SHOWN]}'; expected {', '.join(column.allowed)}."
+        f"{hint(word[:LONGEST_SHOWN], column.allowed)}",
+        value=text[:LONGEST_SHOWN],
     )
 
 

@@ -189,8 +189,8 @@ class GridBuilder:
         )
 
 
-def read_text_grid(path: Path) -> Grid:
-    """Read a file of delimited text, whatever stands above its header.
+def read_text_grid(path: Path, last_row: int | None = None) -> Grid:
+    """Read a file of delimited text, whatever stands above its header, down to a row.
 
     Raises
     ------
@@ -204,6 +204,8 @@ def read_text_grid(path: Path) -> Grid:
     before = 0
     try:
         for row in reader:
+            if last_row is not None and first + before > last_row:
+                break
             builder.add(first + before, row)
             before = reader.line_num
     except csv.Error as error:

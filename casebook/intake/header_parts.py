@@ -30,6 +30,7 @@ _UNIT_IN_BRACKETS = {
 }
 _BRACKETS = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
 _SCALE = re.compile(r"(\d+)\s*(?:-|–|/|to)\s*(\d+)\Z")
+_OUT_OF = re.compile(r"/\s*(\d+)\s*\Z")
 _TRIAL = re.compile(r"(?:trial|rep|attempt|try|#|no\.?)\s*\.?(\d{1,2})\Z")
 _SIDE_AND_NUMBER = re.compile(r"(l|left|r|right)(\d{1,2})\Z")
 _TIME_OR_TRIAL = re.compile(r"[tvw](\d{1,2})\Z")
@@ -124,6 +125,9 @@ def take_apart(header: str) -> HeaderParts:
         else:
             taken = False
         rest = rest.replace(bracket[0], " " if taken else f" {inside} ", 1)
+    if out_of := _OUT_OF.search(rest):
+        scale = (0.0, float(out_of[1]))
+        rest = rest[: out_of.start()]
     rest = _unit_at_end(rest, units)
     words = _words(rest)
     words, doubt, repeat = _sides_and_trials(words, sides, trials)

@@ -11,7 +11,7 @@ SAME: dict[str, str] = {
     "abd": "abduction", "abductor": "abduction", "abductors": "abduction", "abds": "abduction",
     "add": "adduction", "flex": "flexion", "flx": "flexion", "fl": "flexion", "ext": "extension",
     "extn": "extension", "extensor": "extension", "extensors": "extension", "df": "dorsiflexion",
-    "dorsi": "dorsiflexion", "dorsiflex": "dorsiflexion", "pf": "plantarflexion",
+    "dorsi": "dorsiflexion", "dorsiflex": "dorsiflexion",
     "ever": "eversion", "evert": "eversion", "inv": "inversion", "ic": "contact",
     "initial contact": "contact", "foot strike": "contact", "footstrike": "contact",
     "touchdown": "contact", "touch down": "contact", "landing": "contact", "heel strike": "contact",
@@ -122,11 +122,13 @@ NAMES: dict[str, tuple[str, ...]] = {
     "akps_total": ("akps", "akps total", "akps score"),
     "weekly_distance": ("week distance", "week running distance", "distance per week",
                         "distance last 7 days", "week distance running"),
-    "session_load": ("session load", "session load week", "srpe load week"),
+    "session_load": ("session load week", "session load 7 days", "srpe load week"),
 }  # fmt: skip
 
 # Where a side may be the leg that stands or the way something moves, a name must say which.
 SIDE_UNCLEAR = frozenset({"pelvis_shift", "trunk_side_lean"})
+# Keys that say less than what the metric is: not every pain afterwards is one after running.
+KEY_SAYS_LESS = frozenset({"pain_after", "session_load"})
 
 # Words that may stand beside any name of a metric of strength.
 BESIDE_STRENGTH = frozenset({"peak", "isometric", "dynamometer"})
@@ -150,7 +152,7 @@ VISIT_NAMES: dict[str, tuple[str, ...]] = {
                      "camera frame rate", "frames per s", "sampling rate"),
     "assessor": ("assessor", "examiner", "rater", "tester", "assessed by", "clinician",
                  "measured by", "tested by", "physio", "therapist"),
-    "pain_today": ("pain today", "pain day", "todays pain"),
+    "pain_today": ("pain today", "todays pain", "today's pain"),
     "next_due": ("next visit", "next due", "next review", "review due", "next appointment",
                  "due date", "next visit date"),
     "note": ("note", "notes", "comment", "comments", "remarks", "remark", "observations"),

@@ -183,8 +183,9 @@ def without_summaries(body: Body, uses: list[ColumnUse], mapping: SheetMapping) 
             Problem(
                 code="summary_row",
                 message=f"'{found[row]}' looks like a row that sums up others, and no runner. "
-                "Leave such rows out (summary_rows = 'leave out' in the mapping), delete it in "
-                "the file, or, if it is a runner's code, list it in not_summaries.",
+                "Have such rows left out (by the box on the page Import, or summary_rows = "
+                "'leave out' in a mapping file), delete it, or, if it is a runner's code, list it "
+                "under not_summaries in the mapping file.",
                 row=int(body.lines[row]),
                 value=found[row],
             )

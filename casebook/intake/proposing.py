@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from casebook.domain.metrics import Metric
 from casebook.intake.grids import Grid
@@ -26,16 +27,13 @@ from casebook.intake.mapping import (
     RowIs,
     SheetMapping,
     WordUse,
+    is_summary_word,
 )
 from casebook.intake.mapping_dates import DatesSeen, looks_like_date, order_of
 from casebook.intake.mapping_rows import ROWS_SEARCHED, Body, below, headers_at, summary_rows
-from casebook.intake.proposing_columns import (
-    ColumnProposal,
-    Evidence,
-    propose_metric,
-    propose_other,
-    side_of_repeats,
-)
+from casebook.intake.proposing_columns import propose_metric, side_of_repeats
+from casebook.intake.proposing_evidence import ColumnProposal, Evidence
+from casebook.intake.proposing_other import propose_other
 from casebook.intake.reading import CodedColumn
 
 SAMPLES = 3
@@ -107,8 +105,10 @@ def propose(grid: Grid, metrics: Iterable[Metric], row_is: RowIs | None = None) 
     known = {metric.key: metric for metric in metrics}
     row, header_rows = _header(grid, known)
     body = below(grid, row, headers_at(grid, row, header_rows))
+    rows = _rows_of_their_own(body)
     evidence = [
-        _evidence(header, column) for header, column in zip(body.headers, body.columns, strict=True)
+        _evidence(header, CodedColumn(column.codes[rows], column.texts))
+        for header, column in zip(body.headers, body.columns, strict=True)
     ]
     evidence = [one for one in evidence if one.texts or not one.header.startswith("(column ")]
     said = row_is is not None
@@ -170,6 +170,17 @@ def _evidence(header: str, column: CodedColumn) -> Evidence:
         if column.texts[code].strip()
     }
     return Evidence(header=header, texts=texts, order=_first_texts(column))
+
+
+def _rows_of_their_own(body: Body) -> NDArray[np.bool_]:
+    """Rows without a label of a summary: an SD is no reading, and would spoil the numbers."""
+    own = np.ones(len(body.lines), dtype=bool)
+    for column in body.columns:
+        labels = [code for code, text in enumerate(column.texts) if is_summary_word(text)]
+        labelled = np.isin(column.codes, labels)
+        if labelled.sum() < len(labelled):
+            own &= ~labelled
+    return own
 
 
 def _first_texts(column: CodedColumn) -> tuple[str, ...]:

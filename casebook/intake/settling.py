@@ -104,7 +104,10 @@ def _twice(key: Whole) -> Iterator[list[Whole]]:
 
 def _two_ways(value: Whole, trial: Whole) -> Iterator[list[Whole]]:
     """For each value given as a whole and in trials: the positions of either."""
-    both = np.intersect1d(value[trial == 0], value[trial > 0])
+    whole = np.unique(value[trial == 0])
+    if not len(whole):
+        return
+    both = whole[np.isin(whole, value[trial > 0])]
     if not len(both):
         return
     order = np.argsort(value, kind="stable")

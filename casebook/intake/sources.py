@@ -52,19 +52,26 @@ class Source:
     warnings: list[Problem] = field(default_factory=list)
 
 
-def read_grids(path: Path) -> tuple[Grid, ...]:
-    """The sheets of a file as they stand.
+def read_grids(path: Path, last_row: int | None = None) -> tuple[Grid, ...]:
+    """The sheets of a file as they stand, down to a row where one is given.
 
     Raises
     ------
     InputRefused
         When the file as a whole cannot be read.
     """
-    return read_workbook(path) if is_workbook(path) else (read_text_grid(path),)
+    if is_workbook(path):
+        return read_workbook(path) if last_row is None else read_workbook(path, last_row)
+    return (read_text_grid(path, last_row),)
 
 
 def read_sources(
-    path: Path, name: str, metrics: Iterable[Metric], mapping: FileMapping | None = None
+    path: Path,
+    name: str,
+    metrics: Iterable[Metric],
+    mapping: FileMapping | None = None,
+    *,
+    last_row: int | None = None,
 ) -> list[Source]:
     """The tables of a file, each as the importer reads it, or with what is wrong.
 
@@ -77,12 +84,14 @@ def read_sources(
         The catalogue.
     mapping : FileMapping, optional
         What the columns hold; without it each table is told by its header.
+    last_row : int, optional
+        Row down to which the sheets of a workbook are read; all of it when left out.
     """
     by_key = {metric.key: metric for metric in metrics}
     try:
         if mapping is None and not is_workbook(path):
             return [_as_it_is(name, read_sheet(path, KNOWN_NAMES), by_key)]
-        grids = read_grids(path)
+        grids = read_grids(path, last_row)
     except InputRefused as refusal:
         return [Source(name=name, problems=list(refusal.problems))]
     sources = []

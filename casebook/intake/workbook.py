@@ -29,8 +29,8 @@ def is_workbook(path: Path) -> bool:
         return False
 
 
-def read_workbook(path: Path) -> tuple[Grid, ...]:
-    """Read every sheet of a workbook that is not hidden and not empty.
+def read_workbook(path: Path, last_row: int = LAST_ROW) -> tuple[Grid, ...]:
+    """Read every sheet of a workbook that is not hidden and not empty, down to a row.
 
     A cell with a formula gives the result that the file holds; where it holds none, that is
     told in `Grid.formulas`. Dates are read by the workbook's own calendar (1900 or 1904).
@@ -53,8 +53,8 @@ def read_workbook(path: Path) -> tuple[Grid, ...]:
                 "too_many_sheets",
                 f"the workbook has {len(sheets)} sheets; at most {MOST_SHEETS} are taken.",
             )
-        builders = {sheet.title: _build(sheet) for sheet in sheets}
-    formulas = _formulas(path, builders) if any(looked.formulas.values()) else {}
+        builders = {sheet.title: _build(sheet, last_row) for sheet in sheets}
+    formulas = _formulas(path, builders, last_row) if any(looked.formulas.values()) else {}
     grids = [
         builder.grid(path.name, sheet=title, formulas=formulas.get(title))
         for title, builder in builders.items()
@@ -87,16 +87,16 @@ def _opened(path: Path, *, data_only: bool) -> Iterator[Any]:
             raise damaged() from error
 
 
-def _rows(sheet: Any, *, values_only: bool) -> Iterator[tuple[Any, ...]]:
+def _rows(sheet: Any, last_row: int, *, values_only: bool) -> Iterator[tuple[Any, ...]]:
     # Sizes that the file declares may be wrong; only what is really there counts.
     sheet.reset_dimensions()
-    rows: Iterator[tuple[Any, ...]] = sheet.iter_rows(max_row=LAST_ROW, values_only=values_only)
+    rows: Iterator[tuple[Any, ...]] = sheet.iter_rows(max_row=last_row, values_only=values_only)
     return rows
 
 
-def _build(sheet: Any) -> GridBuilder:
+def _build(sheet: Any, last_row: int) -> GridBuilder:
     builder = GridBuilder()
-    for line, row in enumerate(_rows(sheet, values_only=True), start=1):
+    for line, row in enumerate(_rows(sheet, last_row, values_only=True), start=1):
         if row:
             builder.add(line, [_text(value) for value in row])
     return builder
@@ -130,7 +130,7 @@ def _number_text(value: float) -> str:
 
 
 def _formulas(
-    path: Path, builders: dict[str, GridBuilder]
+    path: Path, builders: dict[str, GridBuilder], last_row: int
 ) -> dict[str, dict[tuple[int, int], bool]]:
     """Cells with a formula, sheet by sheet, and whether their result stands in the file."""
     found: dict[str, dict[tuple[int, int], bool]] = {}
@@ -140,7 +140,7 @@ def _formulas(
                 continue
             found[sheet.title] = {
                 (cell.row, cell.column - 1): builders[sheet.title].has(cell.row, cell.column - 1)
-                for row in _rows(sheet, values_only=False)
+                for row in _rows(sheet, last_row, values_only=False)
                 for cell in row
                 if getattr(cell, "data_type", "") == "f"
             }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
@@ -123,6 +123,7 @@ def amend_visit(
         stored = get_visit(unit, runner_id, known.code, visited_on, session)
         visit = settled(replace(stored.visit, values=tuple(change.values)))
         visit = _with_details(visit, details)
+        visit = replace(visit, values=_as_marked(visit.values, stored.visit.values))
         metrics = visits.known_metrics(
             unit, (*(v.metric for v in visit.values), *(metric for metric, _ in places))
         )
@@ -149,6 +150,19 @@ def amend_visit(
             history.append(unit, written.told, by=by, at=clock.now())
             unit.commit()
     return written.saved
+
+
+def _as_marked(given: Iterable[Value], stored: Iterable[Value]) -> tuple[Value, ...]:
+    """Numbers that are given as they stand keep the error of the points they were read from."""
+    kept = {(value.metric, value.side): value for value in stored}
+    values = []
+    for value in given:
+        was = kept.get((value.metric, value.side))
+        same = was is not None and value_content(value) == value_content(
+            replace(was, marking_sd=None)
+        )
+        values.append(was if was is not None and same else value)
+    return tuple(values)
 
 
 def get_visit(
@@ -251,7 +265,15 @@ def write_visit(
 
 
 def _content(name: str, content: object) -> object:
-    return record_fields.content_of(Subject.VISIT, name, record_fields.plain(content))
+    try:
+        return record_fields.content_of(Subject.VISIT, name, record_fields.plain(content))
+    except (ValueError, TypeError) as error:
+        raise refuse(
+            "content",
+            f"{name} is '{content}', which no visit's {name} can be. {NOTHING_STORED}",
+            column=name,
+            value=content,
+        ) from error
 
 
 def _act(differences: Mapping[str, tuple[Was, Was]]) -> Act:

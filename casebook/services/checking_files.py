@@ -32,6 +32,8 @@ def file_findings(url: str, connection: Connection) -> Iterator[Finding]:
             yield from _answers(url, connection)
     except DatabaseError as error:
         yield Finding(name="attachments", ok=False, detail=f"cannot be read: {refusal(error)}")
+    except ValueError as error:  # a hash that was altered names no file
+        yield Finding(name="attachments", ok=False, detail=f"cannot be read: {error}")
 
 
 def _answers(url: str, connection: Connection) -> Iterator[Finding]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from datetime import date
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from sqlalchemy.orm import Session
 
 from casebook.domain.decisions import Asks, Choice, Question, Shown
+from casebook.domain.history import Change
 from casebook.domain.sides import Side
 from casebook.domain.visits import (
     MissingReason,
@@ -29,12 +31,11 @@ from casebook.intake.asking import (
 from casebook.intake.assembling import Assembled
 from casebook.intake.context import Context
 from casebook.intake.visit_rows import REASON_NAMES, SIDE_NAMES
-from casebook.services.importing_history import Retaken, StoredContents
+from casebook.services.amending import BESIDE_THE_NUMBERS
+from casebook.services.importing_history import Retaken, StoredContents, WrittenVisits
+from casebook.services.importing_plan import VisitPlan, Whole
+from casebook.storage import acknowledging, bulk
 
-if TYPE_CHECKING:
-    from casebook.services.importing_visits import VisitPlan
-
-Whole = NDArray[np.int64]
 STORED = "stored"
 CHOICES = (Choice.KEEP, Choice.TAKE, Choice.LEAVE_OUT)
 
@@ -149,3 +150,36 @@ def _value(
     if n:
         return value_of_mean(metric, side, float(values.mean[value]), n)
     return value_of_trials(metric, side, list(trials.values()))
+
+
+def reopen_flags(
+    session: Session, context: Context, assembled: Assembled, written: WrittenVisits
+) -> list[Change]:
+    """Take back the acknowledgements that rest on what gave way; returns what is told.
+
+    As when a visit is amended by hand: where a condition gave way, every number of the visit
+    was taken under another one.
+    """
+    metric_ids = bulk.metric_ids(session)
+    taken: dict[int, set[int]] = {}
+    for value in written.retaken:
+        metric = context.metrics[int(assembled.values.metric[value])]
+        taken.setdefault(int(assembled.values.visit[value]), set()).add(metric_ids[metric.key])
+    told: list[Change] = []
+    for visit, reason in written.reasons.items():
+        conditions = any(
+            was not in {None, ""}
+            for name, (was, _) in written.columns.get(visit, {}).items()
+            if name not in BESIDE_THE_NUMBERS
+        )
+        day = date.fromordinal(int(assembled.visits.day[visit]))
+        number = int(assembled.visits.session[visit])
+        told += acknowledging.reopen(
+            session,
+            int(written.runner_id[visit]),
+            (day, number),
+            None if conditions else taken.get(visit, set()),
+            reason=f"It rested on the visit of {day} (session {number}), which an import changed: "
+            f"{reason}",
+        )
+    return told

@@ -44,8 +44,10 @@ def new_key() -> str:
     return secrets.token_urlsafe(16)
 
 
-def keep_typed(casebook: Casebook, key: str, changes: Mapping[str, Any], *, owner: str) -> None:
+def keep_typed(casebook: Casebook, key: str, changes: Mapping[str, Any], *, owner: str) -> bool:
     """Keep what was just typed; the draft begins with its first field.
+
+    Returns True where it was begun, also for one that was saved or discarded in another window.
 
     Parameters
     ----------
@@ -55,8 +57,11 @@ def keep_typed(casebook: Casebook, key: str, changes: Mapping[str, Any], *, owne
         Code of who types; kept where the draft has no owner yet.
     """
     with writing(casebook.engine) as unit:
-        drafts.write_draft(unit, casebook.clinic_id, key, changes, owner=owner, at=clock.now())
+        begun = drafts.write_draft(
+            unit, casebook.clinic_id, key, changes, owner=owner, at=clock.now()
+        )
         unit.commit()
+    return begun
 
 
 def find_draft(casebook: Casebook, key: str) -> VisitDraft | None:

@@ -142,7 +142,8 @@ def _change(written: WrittenVisits, visit: int, values: Fields, row_of: RowOf) -
     visit_id, runner_id = int(written.visit_id[visit]), int(written.runner_id[visit])
     if not written.before[visit]:
         row = record_fields.fields_of(Subject.VISIT, row_of(visit))
-        fields = {name: (None, content) for name, content in row.items()} | values
+        fields: Fields = {name: (None, content) for name, content in row.items()}
+        fields |= values
         act, reason = Act.RECORDED, ""
     else:
         columns = {
@@ -150,7 +151,7 @@ def _change(written: WrittenVisits, visit: int, values: Fields, row_of: RowOf) -
             for name, (was, now) in written.columns.get(visit, {}).items()
         }
         moved = (int(written.before[visit]), int(written.revision[visit]))
-        fields = {"revision": moved} | columns | values
+        fields = {"revision": moved, **columns, **values}
         reason = written.reasons.get(visit, "")
         act = Act.AMENDED if reason else Act.ADDED
     return Change(

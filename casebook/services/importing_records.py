@@ -23,14 +23,16 @@ from casebook.intake.columns import TableKind
 from casebook.intake.nearest import hint
 from casebook.intake.records import Record, error_figure
 from casebook.services.deciding_records import ask_record, ask_twice
-from casebook.services.importing_shapes import SHAPES
+from casebook.services.importing_shapes import IDENTITY, SHAPES
 from casebook.storage import bulk, catalogue, record_fields
-from casebook.storage.tables import IdentityRow, InjuryRow, ProgrammeRow, Row
+from casebook.storage.tables import (
+    IdentityRow,
+    InjuryRow,
+    ProgrammeRow,
+    Row,
+)
 
 Key = tuple[Any, ...]
-
-
-IDENTITY = {"given_name": "", "family_name": "", "birth_date": None}
 
 
 @dataclass(slots=True, kw_only=True)
@@ -397,7 +399,7 @@ def _add_identities(store: Store, given: list[tuple[int, dict[str, Any]]]) -> No
     bulk.insert_keyed(store.session, IdentityRow, rows)
     codes = {key: code for code, key in store.runner_ids.items()}
     for row in rows:
-        key = row["runner_id"]
+        key = int(row["runner_id"])
         store.tell(IdentityRow, key, {}, row, act=Act.RECORDED, runner=codes[key])
 
 

@@ -163,3 +163,4 @@ SHAPES: dict[TableKind, Shape] = {
         defaults={"present": None},
     ),
 }
+IDENTITY = {"given_name": "", "family_name": "", "birth_date": None}

@@ -22,13 +22,14 @@ from casebook.intake.records import Record, born_of
 from casebook.intake.visit_dates import check_births, check_due
 from casebook.intake.visit_rows import Gathered
 from casebook.services import clock
+from casebook.services.deciding import reopen_flags
 from casebook.services.deciding_runners import ask_runners
 from casebook.services.importing_findings import LateFinding, plan_findings, write_findings
 from casebook.services.importing_history import visit_changes
+from casebook.services.importing_plan import VisitPlan
 from casebook.services.importing_records import Count, Counts, Store, store_records
 from casebook.services.importing_report import FileReport, ImportReport
 from casebook.services.importing_visits import (
-    VisitPlan,
     Writing,
     plan_visits,
     visit_row,
@@ -259,6 +260,7 @@ def _write(
         told=told,
     )
     written = write_visits(unit, run.context, assembled, plan, how)
+    store.changes += reopen_flags(unit, run.context, assembled, written)
     touched = frozenset(written.runner_id[written.touched].tolist())
     bulk.bump_runners(unit, touched | store.touched)
 

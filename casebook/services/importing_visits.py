@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
@@ -17,12 +17,10 @@ from casebook.intake.assembling import Assembled
 from casebook.intake.context import Context
 from casebook.intake.visit_rows import REASON_NAMES
 from casebook.services.deciding import ask_condition, settle_stored
-from casebook.services.importing_history import Retaken, StoredContents, WrittenVisits
+from casebook.services.importing_history import StoredContents, WrittenVisits
+from casebook.services.importing_plan import Flags, VisitPlan, Whole
 from casebook.storage import bulk
 from casebook.storage.tables import VisitRow
-
-Whole = NDArray[np.int64]
-Flags = NDArray[np.bool_]
 
 # Column of the file -> column of the store, where they differ.
 STORED_NAME = {"next_due": "next_due_on"}
@@ -30,45 +28,7 @@ TEXTS = frozenset({"surface", "footwear", "view", "assessor", "note"})
 # Readings that differ by less are the same number written in another way.
 SAME = 1e-9
 _TRIALS = 1000
-
-
-@dataclass(slots=True, kw_only=True)
-class VisitPlan:
-    """What is to be written; made by `plan_visits` without writing.
-
-    Parameters
-    ----------
-    visit_id : array of int, shape (n_visits,)
-        -1 for a new visit.
-    revision : array of int, shape (n_visits,)
-        Of the stored visit; 0 for a new one.
-    kinds : list of str
-        Kind of each new visit.
-    fills : dict of int to dict
-        Columns to be written, for each stored visit that left them open: (was, now).
-    kept : array of int, shape (n_values,)
-        Position among the stored values; -1 where the value is new.
-    new_trial : array of bool, shape (n_trials,)
-    unchanged, left_out : array of bool, shape (n_readings,)
-    retaken : dict of int to Retaken
-        By value, what takes the place of a stored one.
-    reasons : dict of int to list of str
-        By visit, why something stored gives way.
-    """
-
-    visit_id: Whole
-    revision: Whole
-    kinds: list[str]
-    fills: dict[int, dict[str, tuple[Any, Any]]]
-    stored: bulk.KeptValues
-    stored_trials: bulk.KeptTrials
-    kept: Whole
-    new_trial: Flags
-    unchanged: Flags
-    left_out: Flags
-    retaken: dict[int, Retaken] = field(default_factory=dict)
-    reasons: dict[int, list[str]] = field(default_factory=dict)
-    conflicts: list[tuple[Whole, list[str]]] = field(default_factory=list)
+AT_ONCE = 100_000
 
 
 def plan_visits(
@@ -355,13 +315,15 @@ def write_visits(
     touched[values.visit[values.trial_value[plan.new_trial]]] = True
     touched[values.visit[list(plan.retaken)]] = True
     visit_id = plan.visit_id.copy()
-    visit_id[is_new] = bulk.insert_rows(
+    new = np.flatnonzero(is_new)
+    visit_id[new] = bulk.insert_many(
         session,
         VisitRow,
-        [
+        (
             visit_row(assembled, plan, index, int(runner_of_visit[index]), writing)
-            for index in np.flatnonzero(is_new).tolist()
-        ],
+            for index in new.tolist()
+        ),
+        len(new),
     )
     revision = plan.revision + touched
     for index, columns in plan.fills.items():
@@ -422,6 +384,12 @@ def _summaries(
     return n, mean, sd
 
 
+def _parts(positions: Whole) -> Iterator[Whole]:
+    """Positions some ten thousands at a time: copies of whole columns would fill the memory."""
+    for start in range(0, len(positions), AT_ONCE):
+        yield positions[start : start + AT_ONCE]
+
+
 def _write_values(
     session: Session,
     context: Context,
@@ -434,36 +402,37 @@ def _write_values(
     visit_id, revision = visits
     readings = assembled.readings.value[values.trial_reading]
     n, mean, sd = _summaries(values.trial_value, readings, len(values.visit))
-    given_mean = values.n > 0
     new = plan.kept < 0
     ids = np.array([writing.metric_ids[metric.key] for metric in context.metrics], dtype=np.int64)
-    at = values.visit[new]
     value_id = np.full(len(new), -1, dtype=np.int64)
-    value_id[new] = bulk.insert_values(
-        session,
-        bulk.ValueColumns(
-            visit_id=visit_id[at],
-            metric_id=ids[values.metric[new]],
-            side=values.side[new],
-            n_trials=np.where(given_mean, values.n, n)[new],
-            mean=np.where(given_mean, values.mean, mean)[new],
-            sd=sd[new],
-            reason=values.reason[new],
-            saved_in=revision[at],
-        ),
-        writing.told,
-    )
+    for part in _parts(np.flatnonzero(new)):
+        at, given = values.visit[part], values.n[part] > 0
+        value_id[part] = bulk.insert_values(
+            session,
+            bulk.ValueColumns(
+                visit_id=visit_id[at],
+                metric_id=ids[values.metric[part]],
+                side=values.side[part],
+                n_trials=np.where(given, values.n[part], n[part]),
+                mean=np.where(given, values.mean[part], mean[part]),
+                sd=sd[part],
+                reason=values.reason[part],
+                saved_in=revision[at],
+            ),
+            writing.told,
+        )
     value_id[~new] = plan.stored.value_id[plan.kept[~new]]
     added = plan.new_trial
-    bulk.insert_trials(
-        session,
-        bulk.KeptTrials(
-            value_id=value_id[values.trial_value[added]],
-            number=values.trial_number[added],
-            reading=readings[added],
-        ),
-        writing.told,
-    )
+    for part in _parts(np.flatnonzero(added)):
+        bulk.insert_trials(
+            session,
+            bulk.KeptTrials(
+                value_id=value_id[values.trial_value[part]],
+                number=values.trial_number[part],
+                reading=readings[part],
+            ),
+            writing.told,
+        )
     bulk.replace_values(
         session,
         {

@@ -30,6 +30,7 @@ from casebook.intake.mapping import (
 from casebook.intake.mapping_file import mapping_of_text, mapping_text, read_mapping_file
 from casebook.intake.proposing import SheetProposal, propose
 from casebook.intake.reading import CodedColumn
+from casebook.intake.recognising import Layout
 from casebook.intake.sources import Source, mapping_of, read_grids, read_sources, source_of_grid
 from casebook.intake.tidy import read_tidy
 from casebook.intake.visit_rows import Gathered
@@ -49,6 +50,8 @@ ROWS_PREVIEWED = 12
 SIDES = tuple(Side)
 REASONS = tuple(MissingReason)
 MOST_LINES = 60
+# Rows of a sheet that are looked at where its first ones are enough.
+MOST_ABOVE = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,12 +116,18 @@ def is_understood(casebook: Casebook, path: Path) -> bool:
     A file that cannot be read at all counts as understood: the import tells what is wrong.
     """
     metrics = list_metrics(casebook, include_inactive=True)
-    sources = read_sources(path, path.name, metrics)
+    sources = read_sources(path, path.name, metrics, last_row=MOST_ABOVE)
     return all(
-        (source.layout is not None and not source.layout.problems)
+        (source.layout is not None and _is_told(source.layout))
         or (source.layout is None and source.sheet is None and not _is_named(source))
         for source in sources
     )
+
+
+def _is_told(layout: Layout) -> bool:
+    # Only visits can be mapped: what is wrong with another table's header is told by the check.
+    of_visits = layout.table.kind in {TableKind.VISITS, TableKind.VISITS_WIDE}
+    return not (of_visits and layout.problems)
 
 
 def _is_named(source: Source) -> bool:
@@ -246,7 +255,8 @@ def preview_mapping(casebook: Casebook, path: Path, mapping: FileMapping) -> tup
     """
     metrics = list_metrics(casebook, include_inactive=True)
     found = []
-    for grid in read_grids(path):
+    last_row = max(one.header_row for one in mapping.sheets) + MOST_ABOVE
+    for grid in read_grids(path, last_row):
         chosen = mapping_of(grid, mapping)
         if chosen is not None and chosen.row_is is not RowIs.NOTHING:
             found.append(_preview(_head(grid, chosen), chosen, metrics))

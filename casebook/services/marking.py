@@ -223,7 +223,8 @@ def values_to_store(read: MarksRead) -> tuple[tuple[Value, ...], tuple[str, ...]
 
     A value's `marking_sd` is that of one trial, made so that divided by the root of the number
     of trials it never falls below the error of their mean: what all trials share (scale,
-    camera, speed) is counted as often as there are trials.
+    camera, speed, and the rounding to whole frames, which they may share) is counted as often
+    as there are trials.
     """
     values, left_out = [], []
     for found in read.measured.values:

@@ -183,7 +183,7 @@ def prescribe(
     return stored
 
 
-def change_prescription(  # noqa: PLR0913 - what is wanted, against what, why and by whom
+def change_prescription(
     casebook: Casebook,
     programme_id: int,
     wanted: Prescription,

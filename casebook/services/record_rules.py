@@ -15,7 +15,6 @@ from casebook.domain.running_load import Run
 from casebook.services import clock
 from casebook.services.registering import refuse_days, runner_problems
 
-
 TEMPO = ("tempo_lower_s", "tempo_hold_s", "tempo_lift_s", "tempo_rest_s")
 
 

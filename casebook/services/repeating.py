@@ -90,13 +90,13 @@ class RepeatedMetric:
     Parameters
     ----------
     stamp : tuple of int
-        Moves whenever such a value is added; stored ones never change.
+        Moves whenever such a value is added, amended or struck out.
     """
 
     metric: Metric
     runners: int
     visits: int
-    stamp: tuple[int, int]
+    stamp: tuple[int, ...]
 
 
 def list_repeated(casebook: Casebook) -> tuple[RepeatedMetric, ...]:
@@ -105,7 +105,10 @@ def list_repeated(casebook: Casebook) -> tuple[RepeatedMetric, ...]:
         counts = {one.metric: one for one in repeat_counts(unit, casebook.clinic_id)}
     return tuple(
         RepeatedMetric(
-            metric=metric, runners=one.runners, visits=one.visits, stamp=(one.values, one.trials)
+            metric=metric,
+            runners=one.runners,
+            visits=one.visits,
+            stamp=(one.values, one.trials, one.saves, one.which),
         )
         for metric in list_metrics(casebook, include_inactive=True)
         if (one := counts.get(metric.key)) is not None

@@ -70,7 +70,7 @@ def so_far(
     if metric.scale is Scale.GRADE:
         return _graded(change, figure)
     sems = [
-        _sem(metric, figure, value.n_trials, rate)
+        _sem(metric, figure, value, rate)
         for value, rate in zip((now, last), frames_per_s, strict=True)
     ]
     if any(math.isnan(sem) for sem in sems):
@@ -92,7 +92,7 @@ def _graded(change: float, figure: ErrorFigure) -> SoFar:
     return SoFar(change=change, reach=reach, limit=float(figure.grade_step))
 
 
-def _sem(metric: Metric, figure: ErrorFigure, trials: int, rate: float | None) -> float:
+def _sem(metric: Metric, figure: ErrorFigure, value: Value, rate: float | None) -> float:
     between = figure.between_sd
     if figure.origin is ErrorOrigin.WITHIN_SESSION:
         between = 0.0
@@ -101,9 +101,10 @@ def _sem(metric: Metric, figure: ErrorFigure, trials: int, rate: float | None) -
         within_sd=figure.within_sd,
         sem=figure.sem,
         sem_trials=figure.sem_trials,
-        floor=_floor(metric, rate),
+        # No mean of marked points is known better than they were marked.
+        floor=max(_floor(metric, rate), value.marking_sd or 0.0),
     )
-    return float(sem_of_trials(error, trials))
+    return float(sem_of_trials(error, value.n_trials))
 
 
 def _floor(metric: Metric, rate: float | None) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Final
 
 from sqlalchemy.orm import Session
@@ -18,7 +18,7 @@ from casebook.services.amending_records import removal
 from casebook.services.opened import Casebook
 from casebook.services.striking_out import remove_visit
 from casebook.services.visit_words import NOTHING_STORED
-from casebook.storage import history, people, record_fields, records, visits
+from casebook.storage import acknowledging, history, people, record_fields, records, visits
 from casebook.storage.session import writing
 
 # What belongs to the clinic and not to a runner is changed on its own page.
@@ -148,6 +148,15 @@ def _put_back_visit(
         if (place := metric_and_side(name)) is not None
     ]
     metrics = visits.known_metrics(unit, (value.metric for value in values))
+    # What was acknowledged while the visit was away rested on the others alone.
+    reopened = acknowledging.reopen(
+        unit,
+        runner_id,
+        (date.fromisoformat(before["visited_on"]), before["session"]),
+        None,
+        reason=f"It rested on a record without the visit of {before['visited_on']} (session "
+        f"{before['session']}), which was put back: {reason}",
+    )
     visits.put_back_visit(unit, entry.subject_id, {**columns, REVISION: revision})
     visits.add_values(unit, entry.subject_id, values, metrics, saved_in=revision)
     visits.add_save(unit, entry.subject_id, revision, {}, by=by, at=at)
@@ -168,7 +177,7 @@ def _put_back_visit(
         if other.subject in {Subject.ATTACHMENT, Subject.FINDING}
         and (other.at, other.act) == (entry.at, entry.act)
     ]
-    return [told, *attached]
+    return [*reopened, told, *attached]
 
 
 def _undo_record(unit: Session, entry: Entry, *, reason: str, by: str, at: datetime) -> Change:

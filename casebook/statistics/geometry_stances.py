@@ -11,9 +11,9 @@ from casebook.domain.marking import FrameNote, MarkedEvent, MarkView, Moment
 from casebook.domain.sides import Side
 from casebook.statistics.geometry import Number
 from casebook.statistics.geometry_spread import (
-    FRAME_ROUNDING_SD,
     nominal,
     repeated_sd,
+    rounded_to_frame,
     widened_sd,
     with_error,
 )
@@ -134,7 +134,8 @@ def stances_of(events: Sequence[MarkedEvent], event_sd: float) -> dict[MarkView,
     -------
     dict of MarkView to Stances
         A moment has the error sqrt(1/12 + event_sd2 / markings), in frames: it lay anywhere in
-        the frame interval.
+        the frame interval. The first part may be the same in every moment of a kind
+        (`rounded_to_frame`), the second is each moment's own.
 
     References
     ----------
@@ -193,10 +194,11 @@ def _instants(
         used += sum(map(len, repeats.values()))
         for markings in zip(*repeats.values(), strict=True):
             k = len(markings)
-            sd = math.hypot(FRAME_ROUNDING_SD, event_sd / math.sqrt(k))
             mean = sum(event.frame for event in markings) / k
+            chosen = with_error(mean, event_sd / math.sqrt(k))
+            rounding = rounded_to_frame(f"{told.view} {side} {moment}")
             found.setdefault((side, moment), []).append(
-                Instant(frame=markings[0].frame, at=with_error(mean, sd))
+                Instant(frame=markings[0].frame, at=chosen + rounding)
             )
     if used < len(events):
         told.add(

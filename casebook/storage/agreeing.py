@@ -17,6 +17,8 @@ from casebook.storage.tables import HistoryRow
 MOST_TOLD = 5
 # The order in which sets are offered is the clinic's taste and nothing of a record.
 NOT_COMPARED = {Subject.MEASUREMENT_SET: frozenset({"position"})}
+# An attached file's entries name its visit beside the fields: a picture that was moved is found.
+VISIT = "its visit"
 
 Answer = tuple[bool, str]
 
@@ -82,8 +84,11 @@ def _bring_on(replay: Replay, entry: Entry) -> None:
         return
     states = replay.states[entry.subject]
     state = json.loads(states.get(entry.subject_id, "{}"))
+    state.pop(VISIT, None)
     _apply(replay.agreement, state, entry)
     if state:
+        if entry.subject is Subject.ATTACHMENT:
+            state[VISIT] = entry.visit_id
         states[entry.subject_id] = json.dumps(state, ensure_ascii=False, separators=(",", ":"))
     else:
         states.pop(entry.subject_id, None)
@@ -142,6 +147,8 @@ def _compare_small(connection: Connection, subject: Subject, replay: Replay) -> 
         told = states.pop(one.subject_id, None)
         state = None if told is None else json.loads(told)
         fields = {name: one.fields[name] for name in one.fields if name not in left_out}
+        if subject is Subject.ATTACHMENT:
+            fields[VISIT] = one.visit_id
         _compare(wrong, subject, one.subject_id, state, fields)
     for subject_id in states:
         _compare(wrong, subject, subject_id, json.loads(states[subject_id]), None)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -38,6 +39,7 @@ Told = Callable[[int], None]
 # Fewer than SQLite's limit of host parameters in one statement.
 IDS_AT_ONCE = 1000
 ROWS_AT_ONCE = 20_000
+OBJECTS_AT_ONCE = 5_000
 SIDES = tuple(side.value for side in Side)
 REASONS = tuple(reason.value for reason in MissingReason)
 # Any fixed number: two imports into one PostgreSQL casebook take turns.
@@ -45,7 +47,7 @@ IMPORT_LOCK = 7_206_301
 # Tables whose ids SQLite never gives again, as `tables.py` asks.
 NEVER_GIVEN_TWICE = (RunnerRow, VisitRow)
 # Of SQLite's page cache while importing; an upper bound that small imports never reach.
-CACHE_KIB = 65_536
+CACHE_KIB = 32_768
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -223,6 +225,17 @@ def insert_rows(session: Session, kind: type[Row], rows: Sequence[Mapping[str, A
         return []
     ids = _next_ids(session, kind, len(rows))
     session.execute(insert(kind), [{"id": key, **row} for key, row in zip(ids, rows, strict=True)])
+    return list(ids)
+
+
+def insert_many(
+    session: Session, kind: type[Row], rows: Iterable[Mapping[str, Any]], n: int
+) -> Whole:
+    """The same for very many rows, of which only some thousands exist at a time."""
+    ids = np.array(_next_ids(session, kind, n), dtype=np.int64)
+    numbered = ({"id": key, **row} for key, row in zip(ids.tolist(), rows, strict=True))
+    while batch := list(islice(numbered, OBJECTS_AT_ONCE)):
+        session.execute(insert(kind), batch)
     return ids
 
 
@@ -402,7 +415,7 @@ def write_batches(
         ) from error
 
 
-def _next_ids(session: Session, kind: type[Row], n: int) -> list[int]:
+def _next_ids(session: Session, kind: type[Row], n: int) -> Sequence[int]:
     """Ids for new rows; nobody else can be given the same ones."""
     if _is_postgresql(session):
         sequence = f"pg_get_serial_sequence('{kind.__tablename__}', 'id')"
@@ -413,7 +426,7 @@ def _next_ids(session: Session, kind: type[Row], n: int) -> list[int]:
     if kind in NEVER_GIVEN_TWICE:
         given = text("SELECT seq FROM sqlite_sequence WHERE name = :name")
         start = max(start, session.scalar(given, {"name": kind.__tablename__}) or 0)
-    return list(range(start + 1, start + n + 1))
+    return range(start + 1, start + n + 1)
 
 
 def _is_postgresql(session: Session) -> bool:

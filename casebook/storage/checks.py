@@ -134,6 +134,9 @@ def _asked(connection: Connection, name: str, question: Callable[[Connection], A
             ok, detail = question(connection)
     except DatabaseError as error:
         ok, detail = False, f"cannot be read: {refusal(error)}"
+    except (LookupError, ValueError, TypeError) as error:
+        # A cell that was altered to what the program never writes: no choice, list or date.
+        ok, detail = False, f"cannot be read, for a cell holds what it can't: {error}"
     return Finding(name=name, ok=ok, detail=detail)
 
 

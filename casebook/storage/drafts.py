@@ -50,12 +50,14 @@ def write_draft(
     *,
     owner: str,
     at: datetime,
-) -> None:
+) -> bool:
     """Put what changed into a draft, begun where there is none; None takes a field out.
 
     Only what changed is put: two windows on one draft do not undo one another's fields.
+    Returns True where it was begun.
     """
     row = _row(session, clinic_id, key, to_write=True)
+    begun = row is None
     if row is None:
         try:
             with session.begin_nested():
@@ -74,6 +76,7 @@ def write_draft(
             row = _row(session, clinic_id, key, to_write=True)
             if row is None:
                 raise
+            begun = False
     content = {**json.loads(row.content), **changes}
     row.content = json.dumps(
         {name: typed for name, typed in content.items() if typed is not None},
@@ -83,6 +86,7 @@ def write_draft(
     row.saved_at = at
     row.owner = row.owner or owner
     session.flush()
+    return begun
 
 
 def remove_draft(session: Session, clinic_id: int, key: str) -> bool:

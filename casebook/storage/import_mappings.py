@@ -18,7 +18,7 @@ def contents_by_shape(unit: Unit, clinic_id: int, shapes: Collection[str]) -> di
             ImportMappingRow.clinic_id == clinic_id, ImportMappingRow.shape.in_(shapes)
         )
     )
-    return {shape: content for shape, content in rows}
+    return {shape: content for shape, content in rows}  # noqa: C416
 
 
 def keep_mapping(

@@ -81,11 +81,12 @@ def records_of(session: Session, runner_id: int) -> list[KeptRecord]:
     rows: list[Row] = []
     for kind in OF_A_RUNNER:
         query: Any = select(kind)
+        columns = kind.__table__.c
         if kind in PARTS:
-            of = ProgrammeRow.id == kind.programme_id
+            of = ProgrammeRow.id == columns.programme_id
             query = query.join(ProgrammeRow, of).where(ProgrammeRow.runner_id == runner_id)
         else:
-            key = kind.id if kind is RunnerRow else kind.runner_id  # type: ignore[attr-defined]
+            key = columns.id if kind is RunnerRow else columns.runner_id
             query = query.where(key == runner_id)
         rows += session.scalars(query.order_by(*inspect(kind).primary_key))
     return [_kept(session, row) for row in rows]

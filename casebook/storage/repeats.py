@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from sqlalchemy import and_, func, select
+from sqlalchemy import BigInteger, and_, cast, func, select
 from sqlalchemy.orm import Session
 
 from casebook.domain.visits import VisitKind
@@ -19,13 +19,19 @@ READINGS: Final = ("runner", "visit", "side", "n", "mean", "trial", "reading")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepeatCount:
-    """How much of a metric stands in repeat visits: runners, visits, values and trials."""
+    """How much of a metric stands in repeat visits: runners, visits, values and trials.
+
+    `saves` moves when one of these visits is saved again, and `which` when one comes or goes: an
+    amendment may leave every count as it was, and one visit may take another's place.
+    """
 
     metric: str
     runners: int
     visits: int
     values: int
     trials: int
+    saves: int
+    which: int
 
 
 def repeat_counts(session: Session, clinic_id: int) -> list[RepeatCount]:
@@ -37,6 +43,8 @@ def repeat_counts(session: Session, clinic_id: int) -> list[RepeatCount]:
             func.count(VisitRow.id.distinct()),
             func.count(ValueRow.id),
             func.sum(ValueRow.n_trials),
+            func.sum(cast(VisitRow.id, BigInteger) * VisitRow.revision),
+            func.sum(VisitRow.id),
         )
         .join(ValueRow, ValueRow.metric_id == MetricRow.id)
         .join(VisitRow, VisitRow.id == ValueRow.visit_id)
@@ -45,8 +53,16 @@ def repeat_counts(session: Session, clinic_id: int) -> list[RepeatCount]:
         .group_by(MetricRow.key)
     )
     return [
-        RepeatCount(metric=key, runners=runners, visits=visits, values=values, trials=int(trials))
-        for key, runners, visits, values, trials in session.execute(query)
+        RepeatCount(
+            metric=key,
+            runners=runners,
+            visits=visits,
+            values=values,
+            trials=int(trials),
+            saves=int(saves),
+            which=int(which),
+        )
+        for key, runners, visits, values, trials, saves, which in session.execute(query)
     ]
 
 

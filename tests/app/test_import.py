@@ -117,3 +117,48 @@ def test_nobody_imports_without_a_name(app: AppTest, clinic: Casebook) -> None:
     stored = find_visit(clinic, "R-in", date(2026, 5, 4))
     assert stored is not None
     assert stored.recorded_by == "CD"
+
+
+def test_what_only_the_clinician_can_decide_is_asked_side_by_side_and_an_import_taken_back(
+    app: AppTest, clinic: Casebook
+) -> None:
+    import_one(app, GOOD)
+    differing = GOOD.replace(",301", ",305") + "r in,2026-05-04,cadence,none,1,170\n"
+    upload(app, "again.csv", differing)
+    app.button(key="import_check").click().run()
+    said = words(app)
+    assert "2 questions to be decided; nothing is stored yet" in said
+    assert "301 N" in said
+    assert "305 N" in said
+    assert "Is runner r in the same as runner R-in?" in said.replace("\\", "")
+    another, value = (one for one in app.radio if one.key and one.key.startswith("decide_"))
+    another.set_value("another")
+    value.set_value("take")
+    send(app, "Check again with these decisions")
+    assert "Say why the file's takes the place" in words(app)
+    app.text_input(key="decide_reason").set_value("read again")
+    send(app, "Check again with these decisions")
+    assert "2 entries read: 2 would be added" in words(app)
+    app.button(key="import_run").click().run()
+    assert not app.exception
+    stored = find_visit(clinic, "R-in", date(2026, 5, 4))
+    assert stored is not None
+    assert stored.visit.values[0].trials == (305.0,)
+    newest = app.selectbox(key="undo_import_chosen").options[0]
+    app.selectbox(key="undo_import_chosen").select(newest)
+    app.text_input(key="undo_import_reason").set_value("the other leg")
+    send(app, "Take it back")
+    assert not app.exception
+    again = find_visit(clinic, "R-in", date(2026, 5, 4))
+    assert again is not None
+    assert again.visit.values[0].trials == (301.0,)
+
+
+def import_one(app: AppTest, text: str) -> None:
+    upload(app, "visits.csv", text)
+    app.button(key="import_check").click().run()
+    app.button(key="import_run").click().run()
+
+
+def send(app: AppTest, label: str) -> None:
+    next(one for one in app.button if one.label == label).click().run()

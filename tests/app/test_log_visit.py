@@ -11,7 +11,7 @@ from streamlit.testing.v1 import AppTest
 from casebook.domain.people import User
 from casebook.domain.sides import Side
 from casebook.domain.visits import MissingReason, VisitKind, value_of_mean
-from casebook.services.drafting import list_drafts
+from casebook.services.drafting import drop_draft, keep_typed, list_drafts
 from casebook.services.keeping import Casebook
 from casebook.services.recording import find_visit, list_visits, record_visit
 from casebook.services.registering import register_user
@@ -56,6 +56,12 @@ def test_the_previous_value_and_the_change_so_far_stand_beside_the_cell(sheet: A
     assert "**230 N** of 3. was 220 N · **+10.0 N so far, MDC 14.0 N: within error**" in words(
         sheet
     )
+    # Of a visit at another speed no call is made where the metric is sensitive to it.
+    cell(sheet, DROP, "right", "9 n=7")
+    assert "MDC 2.8°: beyond error" in words(sheet)
+    sheet.text_input(key=key(sheet, WORSE, "speed_km_h")).set_value("13").run()
+    assert "MDC 2.8°: not like for like" in words(sheet)
+    assert "not like for like with the last visit: speed" in words(sheet)
 
 
 def test_a_visit_is_saved_with_all_that_was_typed_and_shown_at_once(
@@ -128,6 +134,41 @@ def test_what_was_typed_survives_a_look_at_another_page(sheet: AppTest) -> None:
     at_page(sheet, "log_visit", runner=WORSE)
     assert sheet.text_input(key=key(sheet, WORSE, STRENGTH, "left")).value == "305"
     assert sheet.text_input(key=key(sheet, WORSE, "visited_on")).value == "6.4.2026"
+
+
+def test_a_draft_open_in_two_windows_loses_no_cell_and_outlives_a_save_in_the_other(
+    sheet: AppTest, clinic: Casebook
+) -> None:
+    cell(sheet, STRENGTH, "left", "305")
+    (draft,) = list_drafts(clinic)
+    assert draft.content["head:visited_on"] == "6.4.2026"
+    # Another window throws the draft away, or saves it; this one types on.
+    drop_draft(clinic, draft.key)
+    cell(sheet, STRENGTH, "right", "222")
+    (again,) = list_drafts(clinic)
+    assert again.content["runner"] == WORSE
+    assert {f"cell:{STRENGTH}:left", f"cell:{STRENGTH}:right"} < set(again.content)
+    # Another window types, too.
+    keep_typed(clinic, again.key, {f"cell:{DROP}:left": "4.2"}, owner="AB")
+    sheet.run()
+    assert sheet.text_input(key=key(sheet, WORSE, DROP, "left")).value == "4.2"
+    save(sheet)
+    stored = find_visit(clinic, WORSE, TODAY)
+    assert stored is not None
+    assert len(stored.visit.values) == 3
+
+
+def test_a_draft_that_cannot_be_kept_says_so_and_is_saved_all_the_same(
+    sheet: AppTest, clinic: Casebook
+) -> None:
+    with clinic.engine.begin() as connection:
+        connection.exec_driver_sql(
+            "CREATE TRIGGER full BEFORE INSERT ON draft BEGIN SELECT RAISE(ABORT, 'full'); END"
+        )
+    cell(sheet, STRENGTH, "left", "305")
+    assert "stands on this page only, and is not kept" in words(sheet)
+    save(sheet)
+    assert find_visit(clinic, WORSE, TODAY) is not None
 
 
 def test_one_runners_entries_never_show_at_another(sheet: AppTest) -> None:
@@ -236,7 +277,7 @@ def test_a_new_runner_is_offered_the_whole_catalogue(app: AppTest) -> None:
     at_page(app, "log_visit", runner=NEW)
     assert app.selectbox(key=key(app, NEW, "kind")).value == VisitKind.BASELINE
     assert app.text_input(key=key(app, NEW, "navicular_drop", "left")).value == ""
-    assert "first time" in words(app)
+    assert "The first visit of this runner" in words(app)
 
 
 def test_nobody_saves_without_a_name(app: AppTest, clinic: Casebook) -> None:

@@ -31,9 +31,9 @@ FLAGS = (
 
 
 @contextmanager
-def running_app(db: Path) -> Iterator[str]:
+def running_app(db: Path, *, port: int | None = None) -> Iterator[str]:
     """`casebook serve` on a casebook until the block ends; gives the app's address."""
-    port = _free_port()
+    port = port or _free_port()
     command = [sys.executable, "-m", "casebook.cli", "serve", "--db", str(db), "--port", str(port)]
     with TemporaryFile() as said:
         process = subprocess.Popen(

@@ -45,6 +45,8 @@ def pages_of(db: Path) -> dict[str, str]:
         "runner": f"runner?runner={runner}",
         "summary": f"summary?runner={runner}",
         "log": f"log?runner={runner}",
+        "history": f"history?runner={runner}",
+        "sets": "sets",
         "catalogue": "catalogue",
         "repeatability": "repeatability?metric=hip_abductor_strength",
         "plan": "plan?metric=hip_abductor_strength",

@@ -17,6 +17,7 @@ PAGES = (
     "",
     "/runner?runner=SKV-13",
     "/log?runner=SKV-13",
+    "/marks",
     "/catalogue",
     "/repeatability?metric=hip_abductor_strength",
     "/plan?metric=hip_abductor_strength",

@@ -47,7 +47,10 @@ def tab_to(page: Page, name: str) -> None:
 
 
 def drawn_points(page: Page) -> list[str]:
-    """What a screen reader is told of every point in the charts."""
+    """What a screen reader is told of every point in the charts, once they are drawn."""
+    page.locator("svg.marks [aria-roledescription='point']").first.wait_for(
+        state="attached", timeout=30_000
+    )
     said = page.locator("svg.marks [aria-roledescription='point']").evaluate_all(
         "marks => marks.map(mark => mark.getAttribute('aria-label'))"
     )
@@ -101,7 +104,7 @@ def test_a_flag_is_read_and_a_visit_logged_by_keyboard_shows_its_point_and_verdi
     tab_to(page, "Save the visit")
     settle(page)
     expect(main_part(page)).to_contain_text("5 values ready to be saved")
-    expect(main_part(page)).to_contain_text("change +")
+    expect(main_part(page)).to_contain_text("so far")
     page.keyboard.press("Enter")
 
     # Back at the runner: the visit, its point, and its verdict.

@@ -33,7 +33,7 @@ def test_a_visit_is_amended_struck_out_and_put_back(casebook: Casebook, filled: 
     why = ("--reason", "metronome", "--by", "KM", "--db", filled)
     assert casebook("strike-out", *VISIT, "--value", "cadence", *why).code == 0
     told = casebook("history", *VISIT, "--db", filled).out
-    struck, amended = told.index("KM: visit struck out"), told.index("KM: visit amended")
+    struck, amended = told.index("KM: values struck out"), told.index("KM: visit amended")
     assert struck < amended < told.index("visit recorded, visit of 2025-04-03")
     assert "38.2, 39° -> 37.5, 38°" in told
     assert "speed: 10 km/h -> 11 km/h" in told

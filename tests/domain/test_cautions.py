@@ -79,8 +79,8 @@ def test_every_finding_can_lead_to_a_prompt_and_every_prompt_has_a_source() -> N
 def test_a_prompt_names_its_findings_and_leaves_the_decision_to_the_clinician() -> None:
     (caution,) = cautions_for([Finding.CALF_SWELLING])
     assert caution.words == (
-        "A calf that is swollen or warm on one side (calf swollen on one side): consider "
-        "referral, follow local pathways, at once."
+        "A calf that is swollen or warm on one side: consider referral, follow local pathways, at "
+        "once. Entered: calf swollen on one side."
     )
     every = " ".join(one.words for one in cautions_for(list(Finding)))
     assert every.count(ADVICE) == len(RULES)

@@ -155,9 +155,7 @@ def test_each_weakness_of_the_programme_argues_against() -> None:
 def test_level_and_slope_stand_where_they_were_estimated_and_overlap_else() -> None:
     levels = Levels(slope_before=FLAT, level=UP, slope=FLAT)
     told = effect_sentence(replace(TARGETED, levels=levels), a_metric())
-    assert "the level changes by +40.0 N (beyond error) and the slope by +3.0 N (within error)" in (
-        told
-    )
+    assert "the level changes by +40.0 N (beyond error) and the slope by +3.0 N a week" in told
     for higher, words in ((0.9, "higher than one before in 90 %"), (0.1, "lower than one before")):
         overlap = Overlap(higher=higher, low=0.5, high=1.0)
         assert words in effect_sentence(replace(TARGETED, overlap=overlap), a_metric())
@@ -175,7 +173,7 @@ def test_an_asymmetry_names_its_larger_side_and_the_side_that_moved() -> None:
     assert effect_sentence(shrunk, a_metric(asymmetry_form=AsymmetryForm.PERCENT)) == (
         "Strength in a test (asymmetry): from 12.0% (left larger) before (1 visit) to 3.0% (left "
         "larger), improved beyond error (change +9.0%, 95 % interval +4.0% to +14.0%); the worse "
-        "side gained; at the last visit after its end improved beyond error against before."
+        "side gained; at the last visit after its end, against before: improved beyond error."
     )
 
 

@@ -36,6 +36,10 @@ GRADE = a_metric(
             "+3.0° so far; can't say yet, the MDC is for a mean of 7 trials",
         ),
         (SoFar(change=0.0, reach=Reach.NO_FIGURE), "0.0° so far"),
+        (
+            SoFar(change=9.0, reach=Reach.UNLIKE, limit=2.0),
+            "+9.0° so far, MDC 2.0°: not like for like",
+        ),
     ],
 )
 def test_a_change_is_told_with_its_error(told: SoFar, words: str) -> None:

@@ -137,6 +137,8 @@ def test_a_negative_length_is_refused_in_its_cell() -> None:
     entry = read_entry("-70", step, Side.LEFT)
     assert entry.value is None
     assert "cannot be negative" in entry.problem
+    cadence = replace(step, key="cadence", unit="{steps}/min")
+    assert "as steps/min, which" in read_entry("-3", cadence, Side.LEFT).problem
     assert "grades" not in entry.problem
 
 

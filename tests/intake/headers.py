@@ -175,6 +175,17 @@ HEADERS: tuple[Header, ...] = (
     h("Weekly mileage (km)", "40;50;35", "weekly_distance"),
     h("Weekly mileage", "40;50;35", ASK),
     h("RPE", "12;13", ASK),
+    h("Session", "1;2", ASK),
+    h("Session load", "400;500", ASK),
+    h("Pain post", "2;3", ASK),
+    h("LEFS /80", "71;76;64", "lefs_total"),
+    h("PF strength L (N)", N, ASK),
+    h("Hip abductor peak force L (N)", N, "hip_abductor_strength", "left"),
+    h("Single-leg hop for distance - Left (in)", "50;52", "hop_distance", "left"),
+    h("Contact time Lt (msec)", "245;250", "contact_time", "left"),
+    h("FPPA L", SMALL, ASK),
+    h("Vertical displacement", "8;9", ASK),
+    h("Pace (min/km)", "5;6", ASK),
     # a clinic's own export
     h("knee_flexion_midstance_left_2 [deg]", DEG, "knee_flexion_midstance", "left", 2),
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -12,10 +13,17 @@ from casebook.domain.errors import CasebookError, Conflict, InputRefused, NotFou
 from casebook.domain.history import Act, Entry, value_field
 from casebook.domain.meanwhile import VisitChangedMeanwhile
 from casebook.domain.sides import Side
-from casebook.domain.visits import MissingReason, missing_value, value_of_mean, value_of_trials
+from casebook.domain.visits import (
+    MissingReason,
+    VisitKind,
+    missing_value,
+    value_of_mean,
+    value_of_trials,
+)
 from casebook.services.amending import VisitChange, amend_visit
 from casebook.services.opened import Casebook
 from casebook.services.recording import StoredVisit, find_visit, record_visit
+from casebook.services.repeating import list_repeated
 from casebook.services.striking_out import strike_out_values, strike_out_visit
 from casebook.storage import history
 from casebook.storage.session import reading
@@ -92,6 +100,16 @@ def test_an_amended_visit_is_what_was_given_and_its_history_says_what_it_was(
     }
 
 
+def test_numbers_given_as_they_stand_keep_the_error_of_the_points_they_were_read_from(
+    sqlite_clinic: Casebook,
+) -> None:
+    plain = value_of_trials(STRENGTH, Side.LEFT, [310.0, 322.0])
+    marked = replace(plain, marking_sd=12.5)
+    record_visit(sqlite_clinic, a_visit(values=(marked,)), by="kim")
+    assert amend(sqlite_clinic, values=[plain]) == 1
+    assert stored(sqlite_clinic).visit.values == (marked,)
+
+
 @pytest.mark.parametrize(
     ("changes", "refusal", "words"),
     [
@@ -99,6 +117,7 @@ def test_an_amended_visit_is_what_was_given_and_its_history_says_what_it_was(
         ({"removed": [(STRENGTH, Side.LEFT)], "reason": ""}, InputRefused, "Say why"),
         ({"details": {"speed_km_h": 90.0}}, InputRefused, "speed_km_h is 90"),
         ({"details": {"kind": None}}, InputRefused, "every visit has its kind"),
+        ({"details": {"kind": "first"}}, InputRefused, "kind is 'first'"),
         ({"details": {"recorded_by": "lee"}}, InputRefused, "nothing of a visit"),
         ({"details": {"visited_on": date(2199, 1, 1)}}, InputRefused, "in the future"),
         ({"removed": [(STEPS, Side.NONE)]}, NotFound, "no value of test_steps"),
@@ -253,3 +272,32 @@ def test_a_visit_struck_out_leaves_the_record_and_stands_in_the_history(visited:
     assert last[LEFT] == ({"trials": [310.0, 322.0, 318.0]}, None)
     assert RIGHT not in last
     assert all(now is None for _, now in last.values())
+
+
+def test_a_study_is_made_anew_when_a_repeat_visit_is_amended(sqlite_clinic: Casebook) -> None:
+    record_visit(sqlite_clinic, a_visit(kind=VisitKind.REPEAT), by="kim")
+
+    def stamp() -> tuple[int, ...]:
+        return next(one.stamp for one in list_repeated(sqlite_clinic))
+
+    before = stamp()
+    trials = [value_of_trials(STRENGTH, Side.LEFT, [310.0, 322.0, 319.0])]
+    amend(sqlite_clinic, values=trials)
+    assert stamp() != before
+
+
+def test_a_repeat_visit_that_takes_the_place_of_one_struck_out_makes_another_study(
+    clinic: Casebook,
+) -> None:
+    days = [date(2026, 3, day) for day in (2, 3, 4)]
+    kinds = (VisitKind.REPEAT, VisitKind.REVIEW, VisitKind.REPEAT)
+    for day, kind in zip(days, kinds, strict=True):
+        record_visit(clinic, a_visit(visited_on=day, kind=kind), by="kim")
+    amend(clinic, details={"note": "tired"})
+    before = [one.stamp for one in list_repeated(clinic)]
+    strike_out_visit(clinic, "T-001", DAY, expected_revision=2, reason="another runner", by="kim")
+    change = VisitChange(details={"kind": VisitKind.REPEAT})
+    amend_visit(clinic, "T-001", days[1], 1, change, expected_revision=1, reason="it was", by="kim")
+    after = [one.stamp for one in list_repeated(clinic)]
+    assert [one[:2] for one in after] == [one[:2] for one in before]
+    assert not set(after) & set(before)

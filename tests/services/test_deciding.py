@@ -6,19 +6,23 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 
 from casebook.domain.decisions import Asks, Choice, Decision, Decisions, Question
 from casebook.domain.errors import InputRefused
 from casebook.domain.history import Act, Subject
+from casebook.domain.people import User
+from casebook.domain.verdicts import FlagKind
 from casebook.intake.decisions_file import read_decisions, write_decisions
 from casebook.services.importing import ImportReport, import_files
 from casebook.services.keeping import Casebook, check_casebook
 from casebook.services.recording import find_visit, list_visits
-from casebook.services.registering import get_runner, list_runners
+from casebook.services.registering import get_runner, list_runners, register_user
 from casebook.services.undoing_imports import undo_import
-from casebook.storage import history
-from casebook.storage.session import reading
-from tests.services.test_undoing_imports import everything, given
+from casebook.storage import cases, history
+from casebook.storage.session import reading, writing
+from casebook.storage.tables import MetricRow, UserRow
+from tests.services.test_undoing_imports import everything, written
 
 VISITS = (
     "runner,visit_date,speed_km_h,metric,side,trial,value,n_trials,missing_reason\n"
@@ -58,14 +62,14 @@ def trials(casebook: Casebook, metric: str, side: str) -> tuple[float, ...] | fl
 
 @pytest.fixture
 def stored(clinic: Casebook, tmp_path: Path) -> Casebook:
-    assert import_files(clinic, given(tmp_path, visits_csv=VISITS, runners_csv=PEOPLE)).ok
+    assert import_files(clinic, written(tmp_path, visits_csv=VISITS, runners_csv=PEOPLE)).ok
     return clinic
 
 
 def test_what_differs_from_the_stored_is_asked_side_by_side_in_plain_words(
     stored: Casebook, tmp_path: Path
 ) -> None:
-    paths = given(tmp_path, other_csv=OTHER)
+    paths = written(tmp_path, other_csv=OTHER)
     before = everything(stored)
     report = import_files(stored, paths)
     assert not report.ok
@@ -93,7 +97,7 @@ def test_what_differs_from_the_stored_is_asked_side_by_side_in_plain_words(
 
 
 def test_keeping_the_stored_leaves_the_files_numbers_out(stored: Casebook, tmp_path: Path) -> None:
-    paths = given(tmp_path, other_csv=OTHER)
+    paths = written(tmp_path, other_csv=OTHER)
     asked = import_files(stored, paths)
     report = import_files(stored, paths, decisions=all_of(asked.questions, Choice.KEEP))
     assert report.ok
@@ -109,7 +113,7 @@ def test_keeping_the_stored_leaves_the_files_numbers_out(stored: Casebook, tmp_p
 def test_taking_the_files_amends_with_the_reason_and_can_be_undone(
     stored: Casebook, tmp_path: Path
 ) -> None:
-    paths = given(tmp_path, other_csv=OTHER)
+    paths = written(tmp_path, other_csv=OTHER)
     before = everything(stored)
     asked = import_files(stored, paths)
     with pytest.raises(InputRefused, match="say why"):
@@ -153,7 +157,7 @@ def test_taking_the_files_amends_with_the_reason_and_can_be_undone(
 
 def test_a_visit_that_is_left_out_is_left_out_whole(stored: Casebook, tmp_path: Path) -> None:
     more = OTHER + "A-2,2026-03-02,12,test_steps,none,1,171,,\n"
-    paths = given(tmp_path, other_csv=more)
+    paths = written(tmp_path, other_csv=more)
     before = everything(stored)
     asked = import_files(stored, paths)
     first = Decisions(by_key={asked.questions[0].key: Decision(choice=Choice.LEAVE_OUT)})
@@ -167,9 +171,9 @@ def test_a_visit_that_is_left_out_is_left_out_whole(stored: Casebook, tmp_path: 
 def test_a_decision_on_what_has_changed_since_is_asked_anew(
     stored: Casebook, tmp_path: Path
 ) -> None:
-    asked = import_files(stored, given(tmp_path, other_csv=OTHER))
+    asked = import_files(stored, written(tmp_path, other_csv=OTHER))
     decisions = all_of(asked.questions, Choice.TAKE, "read again")
-    changed = given(tmp_path, other_csv=OTHER.replace(",39,,", ",38,,"))
+    changed = written(tmp_path, other_csv=OTHER.replace(",39,,", ",38,,"))
     report = import_files(stored, changed, decisions=decisions)
     assert [one.about[-2:] for one in report.questions] == [("test_bend", "right")]
     one_for_all = Decisions(for_all={Asks.VALUE: Decision(choice=Choice.KEEP)})
@@ -189,7 +193,7 @@ def test_what_stands_twice_in_the_files_is_taken_as_decided(
     left_out: int,
 ) -> None:
     header = "runner,visit_date,metric,side,trial,value\n"
-    paths = given(
+    paths = written(
         tmp_path,
         one_csv=f"{header}A-1,2026-03-02,test_bend,left,1,40\n"
         "A-1,2026-03-02,test_steps,none,1,170\n",
@@ -208,7 +212,7 @@ def test_what_stands_twice_in_the_files_is_taken_as_decided(
 def test_two_ways_two_conditions_and_two_records_are_settled_too(
     sqlite_clinic: Casebook, tmp_path: Path
 ) -> None:
-    paths = given(
+    paths = written(
         tmp_path,
         visits_csv="runner,visit_date,surface,metric,side,trial,value,n_trials\n"
         "A-1,2026-03-02,track,test_bend,left,,40,5\nA-1,2026-03-02,road,test_bend,left,1,44,\n"
@@ -239,7 +243,7 @@ def test_a_runner_who_may_be_another_is_shown_beside_them_and_never_merged_in_si
         "runner,visit_date,metric,side,trial,value\nN-7,2026-04-02,test_steps,none,1,172\n"
         "a 1,2026-04-03,test_steps,none,1,173\nB-2,2026-04-03,test_steps,none,1,174\n"
     )
-    paths = given(tmp_path, people_csv=people, april_csv=visits)
+    paths = written(tmp_path, people_csv=people, april_csv=visits)
     asked = import_files(stored, paths)
     assert [one.about for one in asked.questions] == [("N-7", "A-1"), ("a 1", "A-1")]
     names = [part.what for part in asked.questions[0].shown]
@@ -276,7 +280,7 @@ def test_a_runner_who_may_be_another_is_shown_beside_them_and_never_merged_in_si
 def test_questions_are_written_to_a_file_and_the_answers_read_from_it(
     stored: Casebook, tmp_path: Path
 ) -> None:
-    paths = given(tmp_path, other_csv=OTHER)
+    paths = written(tmp_path, other_csv=OTHER)
     asked = import_files(stored, paths)
     file = tmp_path / "decisions.toml"
     write_decisions(file, asked.questions)
@@ -296,3 +300,36 @@ def test_questions_are_written_to_a_file_and_the_answers_read_from_it(
     file.write_text(text.replace('value = ""', 'value = "same"'))
     with pytest.raises(InputRefused, match="cannot be decided for all"):
         read_decisions(file)
+
+
+def test_a_flag_that_rested_on_what_gave_way_is_open_again_until_the_import_is_undone(
+    stored: Casebook, tmp_path: Path
+) -> None:
+    register_user(stored, User(code="AB"))
+    visit = find_visit(stored, "A-1", date(2026, 3, 2))
+    assert visit is not None
+    with writing(stored.engine) as unit:
+        metric_id = unit.scalars(select(MetricRow.id).where(MetricRow.key == "test_bend")).one()
+        told = cases.add_acknowledgement(
+            unit,
+            (visit.visit_id, metric_id, FlagKind.DRIFT),
+            reason="new shoes",
+            user_id=unit.scalars(select(UserRow.id)).one(),
+            at=visit.recorded_at,
+        )
+        history.append(unit, [told], by="AB", at=visit.recorded_at)
+        unit.commit()
+
+    def seen() -> int:
+        with reading(stored.engine) as unit:
+            return len(cases.acknowledgements(unit))
+
+    paths = written(tmp_path, other_csv=OTHER)
+    asked = import_files(stored, paths, by="AB").questions
+    report = import_files(stored, paths, by="AB", decisions=all_of(asked, Choice.TAKE, "reread"))
+    assert (report.ok, seen()) == (True, 0)
+    assert check_casebook(stored).ok
+    assert report.run_id is not None
+    undo_import(stored, report.run_id, reason="the first was right", by="AB")
+    assert seen() == 1
+    assert check_casebook(stored).ok

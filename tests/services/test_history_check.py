@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import Connection, text
 
 from casebook.domain.history import Act, Subject
 from casebook.domain.people import Identity, Role, User
@@ -17,6 +18,7 @@ from casebook.domain.verdicts import FlagKind
 from casebook.domain.visits import value_of_mean, value_of_trials
 from casebook.services import clock
 from casebook.services.amending import VisitChange, amend_visit
+from casebook.services.attaching import GivenFile, attach_files, strike_out_attachment
 from casebook.services.keeping import check_casebook, create_casebook, open_casebook
 from casebook.services.opened import Casebook
 from casebook.services.recording import record_visit
@@ -26,9 +28,10 @@ from casebook.services.registering import (
     register_runner,
     register_user,
 )
-from casebook.storage import cases, history, migrating, people
+from casebook.storage import cases, checks, history, migrating, people
 from casebook.storage.session import reading, writing
 from casebook.storage.visits import known_metrics
+from tests import pictures
 from tests.builders import STEPS, STRENGTH, a_consent, a_runner, a_visit, an_injury
 from tests.stores import KINDS, Server, furnish
 
@@ -85,11 +88,10 @@ def filled_postgresql(postgresql: Server, postgresql_template: str) -> str:
     return name
 
 
-@pytest.fixture(params=KINDS)
-def filled(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Casebook]:
-    """A casebook with something of everything, on SQLite and then on PostgreSQL."""
-    if request.param == "sqlite":
-        path = tmp_path / "casebook.sqlite"
+@contextmanager
+def a_copy(request: pytest.FixtureRequest, kind: str, folder: Path) -> Iterator[Casebook]:
+    if kind == "sqlite":
+        path = folder / "casebook.sqlite"
         shutil.copyfile(request.getfixturevalue("filled_sqlite"), path)
         casebook = open_casebook(str(path))
         yield casebook
@@ -103,25 +105,55 @@ def filled(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Casebook]
     server.drop(name)
 
 
+@pytest.fixture(params=KINDS)
+def filled(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Casebook]:
+    """A casebook with something of everything, on SQLite and then on PostgreSQL."""
+    with a_copy(request, request.param, tmp_path) as casebook:
+        yield casebook
+
+
+@pytest.fixture(scope="module", params=KINDS)
+def kept(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Casebook]:
+    """The same, for tests that take back whatever they did."""
+    with a_copy(request, request.param, tmp_path_factory.mktemp("kept")) as casebook:
+        yield casebook
+
+
 def tamper(casebook: Casebook, *statements: str, unguarded: bool = False) -> None:
-    """Plain SQL past the program, with the history's guards off for as long as it takes."""
-    sqlite = casebook.engine.dialect.name == "sqlite"
-    triggers: list[str] = []
+    """Plain SQL past the program."""
     with casebook.engine.connect() as connection:
-        if unguarded and sqlite:
-            query = "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'history'"
-            triggers = [row[0] for row in connection.exec_driver_sql(query)]
-            for name in ("history_stands", "history_stays"):
-                connection.exec_driver_sql(f"DROP TRIGGER {name}")
-        elif unguarded:
-            connection.exec_driver_sql("ALTER TABLE history DISABLE TRIGGER USER")
-        for statement in statements:
-            connection.execute(text(statement))
-        for trigger in triggers:
-            connection.exec_driver_sql(trigger)
-        if unguarded and not sqlite:
-            connection.exec_driver_sql("ALTER TABLE history ENABLE TRIGGER USER")
+        _tamper(connection, statements, unguarded=unguarded)
         connection.commit()
+
+
+def _tamper(connection: Connection, statements: tuple[str, ...], *, unguarded: bool) -> None:
+    """With `unguarded` the history's guards are off for as long as it takes."""
+    sqlite = connection.dialect.name == "sqlite"
+    triggers: list[str] = []
+    if unguarded and sqlite:
+        query = "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'history'"
+        triggers = [row[0] for row in connection.exec_driver_sql(query)]
+        for name in ("history_stands", "history_stays"):
+            connection.exec_driver_sql(f"DROP TRIGGER {name}")
+    elif unguarded:
+        connection.exec_driver_sql("ALTER TABLE history DISABLE TRIGGER USER")
+    for statement in statements:
+        connection.execute(text(statement))
+    for trigger in triggers:
+        connection.exec_driver_sql(trigger)
+    if unguarded and not sqlite:
+        connection.exec_driver_sql("ALTER TABLE history ENABLE TRIGGER USER")
+
+
+def wrong_after(casebook: Casebook, statement: str, *, unguarded: bool = False) -> dict[str, str]:
+    """What the check finds after a statement, which is then taken back."""
+    with casebook.engine.connect() as connection:
+        _tamper(connection, (statement,), unguarded=unguarded)
+        found = {one.name: one.detail for one in checks.findings(connection) if not one.ok}
+        connection.rollback()
+    return found
 
 
 def wrong(casebook: Casebook, *, expected_head: str = "") -> dict[str, str]:
@@ -134,10 +166,10 @@ def head(casebook: Casebook) -> tuple[int, str]:
         return history.last(unit)
 
 
-def test_what_the_program_stored_agrees_with_its_history(filled: Casebook) -> None:
-    parts = {part.name: part for part in check_casebook(filled).parts}
-    assert wrong(filled) == {}
-    number, last = head(filled)
+def test_what_the_program_stored_agrees_with_its_history(kept: Casebook) -> None:
+    parts = {part.name: part for part in check_casebook(kept).parts}
+    assert wrong(kept) == {}
+    number, last = head(kept)
     assert parts["history_chain"].detail == f"{number} entries, the last with the hash {last}"
 
 
@@ -191,10 +223,9 @@ def test_what_the_program_stored_agrees_with_its_history(filled: Casebook) -> No
     ],
 )
 def test_a_record_altered_past_the_program_is_found(
-    filled: Casebook, statement: str, words: str
+    kept: Casebook, statement: str, words: str
 ) -> None:
-    tamper(filled, statement)
-    found = wrong(filled)
+    found = wrong_after(kept, statement)
     assert words in found["history_agrees"]
     assert "history_chain" not in found
 
@@ -212,10 +243,9 @@ def test_a_record_altered_past_the_program_is_found(
     ],
 )
 def test_an_entry_altered_or_removed_is_found_though_the_guards_stand_again(
-    filled: Casebook, statement: str, words: str
+    kept: Casebook, statement: str, words: str
 ) -> None:
-    tamper(filled, statement, unguarded=True)
-    found = wrong(filled)
+    found = wrong_after(kept, statement, unguarded=True)
     assert words in found["history_chain"]
     assert "history_guarded" not in found
 
@@ -234,6 +264,33 @@ def test_a_tail_cut_off_with_its_records_is_told_by_the_head_that_was_noted_down
     assert wrong(filled) == {}
     assert "no entry has the hash" in wrong(filled, expected_head=noted)["history_head"]
     assert wrong(filled, expected_head=head(filled)[1]) == {}
+
+
+def test_a_picture_moved_to_another_runners_visit_is_found(
+    request: pytest.FixtureRequest, tmp_path: Path
+) -> None:
+    with a_copy(request, "sqlite", tmp_path) as casebook:
+        given = [
+            GivenFile(name=f"{shade}.png", content=pictures.a_png(shade=shade))
+            for shade in (10, 20)
+        ]
+        gone, _ = attach_files(casebook, "T-001", DAY, given, by="kim").attached
+        strike_out_attachment(casebook, gone, reason="wrong picture", by="kim")
+        assert wrong(casebook) == {}
+        tamper(casebook, "UPDATE attachment SET visit_id = 3")
+        assert "differs from its history in its visit" in wrong(casebook)["history_agrees"]
+        tamper(
+            casebook, "UPDATE attachment SET sha256 = replace(sha256, substr(sha256, 1, 1), 'x')"
+        )
+        assert "cannot be read" in wrong(casebook)["attachments"]
+
+
+def test_a_cell_that_no_program_could_have_written_is_a_finding_and_no_crash(
+    request: pytest.FixtureRequest, tmp_path: Path
+) -> None:
+    with a_copy(request, "sqlite", tmp_path) as casebook:
+        tamper(casebook, "UPDATE metric SET sensitive_to = '[' WHERE id = 1")
+        assert "cannot be read" in wrong(casebook)["history_agrees"]
 
 
 def test_a_wiped_history_is_not_made_good_by_init(filled: Casebook) -> None:

@@ -142,7 +142,7 @@ def test_numbers_are_in_the_casebook_s_own_unit(clinic: Casebook) -> None:
     read = read_files(FILES[1:], rate, casebook=clinic)
     value = next(one for one in read.measured.values if one.metric == "contact_time")
     assert value.mean == pytest.approx(0.25, abs=0.03)
-    assert value.marking_sd == pytest.approx(1 / 120 / math.sqrt(6))
+    assert value.marking_sd == pytest.approx(1 / 120 * math.sqrt(len(value.trials) / 6))
     assert read.unlikely == ()
 
 

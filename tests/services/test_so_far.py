@@ -46,19 +46,20 @@ MEAN_OF_7 = replace(FIGURE, between_sd=None, within_sd=None, sem=3.0, sem_trials
 LOWER = replace(FIGURE, between_sd=None, origin=ErrorOrigin.WITHIN_SESSION)
 
 
-@pytest.mark.parametrize("right", [330.0, 305.0])
+@pytest.mark.parametrize(("right", "marking_sd"), [(330.0, None), (305.0, None), (330.0, 40.0)])
 def test_the_limit_and_its_call_agree_with_the_verdict_after_the_save(
-    sqlite_clinic: Casebook, right: float
+    sqlite_clinic: Casebook, right: float, marking_sd: float | None
 ) -> None:
     adopt_figure(sqlite_clinic, FIGURE)
+    last = replace(LAST, marking_sd=marking_sd)
     now = value_of_trials(STRENGTH, Side.LEFT, (right, right + 2.0))
     for day, kind, value in (
-        (date(2026, 1, 5), VisitKind.BASELINE, LAST),
+        (date(2026, 1, 5), VisitKind.BASELINE, last),
         (date(2026, 2, 5), VisitKind.REVIEW, now),
     ):
         record_visit(sqlite_clinic, a_visit(visited_on=day, kind=kind, values=(value,)), by="")
     figure = side_figures(list_figures(sqlite_clinic))[STRENGTH]
-    told = so_far(a_metric(), figure, now, LAST)
+    told = so_far(a_metric(), figure, now, last)
     review = review_runner(sqlite_clinic, "T-001")
     verdict = next(v for v in review.verdicts if (v.metric, v.what) == (STRENGTH, What.LEFT))
     assert told is not None

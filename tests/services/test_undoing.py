@@ -12,19 +12,25 @@ from hypothesis import strategies as st
 
 from casebook.domain.errors import Conflict, InputRefused, NotFound
 from casebook.domain.history import Act, Entry
+from casebook.domain.metrics import AppliesTo, ErrorFigure, ErrorOrigin
+from casebook.domain.people import Role, User
 from casebook.domain.sides import Side
 from casebook.domain.visits import (
     MissingReason,
     Value,
     Visit,
+    VisitKind,
     missing_value,
     value_of_mean,
     value_of_trials,
 )
 from casebook.services.amending import VisitChange, amend_visit
+from casebook.services.cataloguing import adopt_figure
+from casebook.services.flagging import acknowledge_flag, list_flags
 from casebook.services.keeping import check_casebook
 from casebook.services.opened import Casebook
 from casebook.services.recording import find_visit, list_visits, record_visit
+from casebook.services.registering import register_user
 from casebook.services.striking_out import strike_out_visit
 from casebook.services.undoing_entries import undo_entry
 from casebook.storage import history
@@ -32,6 +38,14 @@ from casebook.storage.session import reading
 from tests.builders import BEND, METRICS, STRENGTH, a_visit
 
 DAY = date(2026, 3, 2)
+FIGURE = ErrorFigure(
+    metric=STRENGTH,
+    applies_to=AppliesTo.SIDE_VALUE,
+    origin=ErrorOrigin.OWN,
+    between_sd=4.0,
+    within_sd=6.0,
+    source="own",
+)
 
 
 def newest(casebook: Casebook) -> Entry:
@@ -96,7 +110,9 @@ details = st.fixed_dictionaries(
 )
 edits = st.one_of(
     st.tuples(st.just("amend"), st.lists(some_value(), max_size=3), details),
-    st.tuples(st.just("remove"), st.lists(places, min_size=1, max_size=2, unique=True), st.just({})),
+    st.tuples(
+        st.just("remove"), st.lists(places, min_size=1, max_size=2, unique=True), st.just({})
+    ),
     st.tuples(st.just("strike out"), st.just([]), st.just({})),
 )
 
@@ -204,6 +220,46 @@ def test_an_entry_is_undone_though_other_fields_were_changed_since(
     (visit, values), *_ = stands(sqlite_clinic)
     assert visit.note == "later"
     assert values == frozenset(a_visit().values) | {painful}
+
+
+def test_a_visit_that_comes_back_opens_the_flags_that_were_acknowledged_without_it(
+    sqlite_clinic: Casebook,
+) -> None:
+    adopt_figure(sqlite_clinic, FIGURE)
+    register_user(sqlite_clinic, User(code="kim", display_name="Kim", role=Role.LEAD))
+    for month, left, kind in (
+        (1, 220.0, VisitKind.BASELINE),
+        (2, 300.0, VisitKind.BASELINE),
+        (3, 200.0, VisitKind.REVIEW),
+    ):
+        sides = [
+            value_of_trials(STRENGTH, side, (reading,) * 3)
+            for side, reading in ((Side.LEFT, left), (Side.RIGHT, 300.0))
+        ]
+        visit = a_visit(visited_on=date(2026, month, 1), kind=kind, values=tuple(sides))
+        record_visit(sqlite_clinic, visit, by="kim")
+    first = date(2026, 1, 1)
+    strike_out_visit(
+        sqlite_clinic, "T-001", first, expected_revision=1, reason="another runner", by="kim"
+    )
+    struck_out = newest(sqlite_clinic).number
+    (flag,) = list_flags(sqlite_clinic).flags
+    acknowledge_flag(
+        sqlite_clinic,
+        "T-001",
+        flag.visit_date,
+        flag.session,
+        STRENGTH,
+        flag.kind,
+        reason="known",
+        by="kim",
+    )
+    assert not list_flags(sqlite_clinic).flags
+    undo(sqlite_clinic, struck_out)
+    again = list_flags(sqlite_clinic, all_visits=True).flags
+    assert flag.kind in {one.kind for one in again}
+    assert not any(one.acknowledged for one in again)
+    assert check_casebook(sqlite_clinic).ok
 
 
 def test_what_cannot_be_undone_says_why(sqlite_clinic: Casebook) -> None:

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import date
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from casebook.domain.decisions import Choice, Decision, Decisions
 from casebook.domain.errors import Conflict, InputRefused, NotFound
 from casebook.domain.history import Act, Subject
 from casebook.domain.sides import Side
 from casebook.domain.visits import value_of_mean
 from casebook.services.importing import import_files
-from casebook.services.keeping import Casebook, check_casebook
+from casebook.services.keeping import Casebook, check_casebook, open_casebook
 from casebook.services.recording import find_visit, list_visits, record_visit
 from casebook.services.registering import list_runners, record_injury
 from casebook.services.undoing_imports import list_imports, undo_import
 from casebook.storage import history
 from casebook.storage.session import connected, reading
 from tests.builders import STEPS, a_visit, an_injury
+from tests.stores import furnish
 
 TABLES = {
     "runners.csv": "runner,sex,birth_date,given_name,family_name\n"
@@ -39,7 +44,7 @@ TABLES = {
 }
 
 
-def given(folder: Path, **tables: str) -> list[Path]:
+def written(folder: Path, **tables: str) -> list[Path]:
     paths = []
     for name, text in tables.items():
         path = folder / name.replace("_csv", ".csv")
@@ -49,7 +54,7 @@ def given(folder: Path, **tables: str) -> list[Path]:
 
 
 def all_tables(folder: Path) -> list[Path]:
-    return given(folder, **{name.replace(".", "_"): text for name, text in TABLES.items()})
+    return written(folder, **{name.replace(".", "_"): text for name, text in TABLES.items()})
 
 
 def everything(casebook: Casebook) -> dict[str, list[tuple[object, ...]]]:
@@ -138,7 +143,7 @@ def test_what_an_import_added_to_stands_again_as_it_was(clinic: Casebook, tmp_pa
         "T-001,2026-03-02,racing,test_strength,left,4,330\n"
         "T-001,2026-03-02,racing,test_steps,none,1,170\n"
     )
-    report = import_files(clinic, given(tmp_path, more_csv=text))
+    report = import_files(clinic, written(tmp_path, more_csv=text))
     assert (report.added, report.ok) == (2, True)
     assert everything(clinic) != before
     assert report.run_id is not None
@@ -177,7 +182,7 @@ def test_an_import_that_somebody_built_on_is_not_undone_and_what_it_was_is_named
         named = "a complaint of 'A' was stored"
     else:
         text = f"runner,visit_date,metric,side,trial,value\nB,2026-03-03,{STEPS},none,2,172\n"
-        later = import_files(clinic, given(tmp_path, later_csv=text)).run_id
+        later = import_files(clinic, written(tmp_path, later_csv=text)).run_id
         named = f"a visit of 'B' was added to through import {later}"
     before = everything(clinic)
     with pytest.raises(Conflict, match=named):
@@ -210,9 +215,62 @@ def test_an_import_that_stores_nothing_leaves_no_trace(
 ) -> None:
     paths = all_tables(tmp_path)
     assert import_files(sqlite_clinic, paths, dry_run=True).run_id is None
-    bad = given(tmp_path, bad_csv="runner,sex\nC,strange\n")
+    bad = written(tmp_path, bad_csv="runner,sex\nC,strange\n")
     assert import_files(sqlite_clinic, [*paths, *bad]).run_id is None
     assert list_imports(sqlite_clinic) == ()
     import_files(sqlite_clinic, paths)
     assert import_files(sqlite_clinic, paths).run_id is None
     assert len(list_imports(sqlite_clinic)) == 1
+
+
+@st.composite
+def tables(draw: st.DrawFn) -> str:
+    """A tidy table over few visits and metrics, so that two of them often meet and differ."""
+    lines = ["runner,visit_date,speed_km_h,metric,side,trial,value,n_trials,missing_reason"]
+    places = st.tuples(
+        st.sampled_from(["A", "B"]),
+        st.sampled_from(["2026-03-02", "2026-03-09"]),
+        st.sampled_from(["test_bend,left", "test_bend,right", "test_steps,none"]),
+    )
+    speeds: dict[tuple[str, str], str] = {}
+    for runner, day, metric in draw(st.lists(places, min_size=1, max_size=6, unique=True)):
+        speed = speeds.setdefault((runner, day), draw(st.sampled_from(["", "10", "11"])))
+        form = draw(st.sampled_from(["mean", "missing", "trials"]))
+        if form == "trials":
+            numbers = draw(st.integers(1, 3))
+            cells = [f"{one},{draw(st.integers(40, 43))},," for one in range(1, numbers + 1)]
+        else:
+            cells = [f",{draw(st.integers(40, 43))},5," if form == "mean" else ",,,not_done"]
+        lines += [f"{runner},{day},{speed},{metric},{cell}" for cell in cells]
+    return "\n".join(lines) + "\n"
+
+
+@settings(max_examples=10)
+@given(first=tables(), second=tables())
+def test_whatever_an_import_changed_by_decision_undoing_gives_the_same_values(
+    first: str,
+    second: str,
+    sqlite_template: Path,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> None:
+    folder = tmp_path_factory.mktemp("undo")
+    shutil.copyfile(sqlite_template, folder / "casebook.sqlite")
+    clinic = open_casebook(str(folder / "casebook.sqlite"))
+    try:
+        furnish(clinic)
+        assert import_files(clinic, written(folder, one_csv=first)).ok
+        before = everything(clinic)
+        paths = written(folder, two_csv=second)
+        asked = import_files(clinic, paths, dry_run=True).questions
+        took = Decision(choice=Choice.TAKE, reason="read again")
+        decisions = Decisions(by_key={question.key: took for question in asked})
+        report = import_files(clinic, paths, decisions=decisions)
+        assert report.ok
+        assert report.read == report.added + report.unchanged
+        assert check_casebook(clinic).ok
+        if report.run_id is not None:
+            undo_import(clinic, report.run_id, reason="not ours")
+        assert everything(clinic) == before
+        assert check_casebook(clinic).ok
+    finally:
+        clinic.close()

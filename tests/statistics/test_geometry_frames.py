@@ -6,6 +6,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -148,18 +149,74 @@ def test_shared_contacts_and_speed_are_told_where_left_and_right_are_compared() 
         marks(events=steps(21)), replace(KNOWN, event_sd_frames=1.0, speed_sd_km_h=0.3)
     )
     by = {one.metric: one for one in measured.asymmetries}
-    moment = math.hypot(1.0, 1.0 / math.sqrt(12.0)) * 1000.0 / RATE
-    step = by["step_time"]
-    assert step.sd == pytest.approx(moment * math.sqrt(8 * 10 - 2) / 10)
-    assert step.sd_if_independent == pytest.approx(moment * math.sqrt(4 / 10))
+    step, frame = by["step_time"], 1000.0 / RATE
+    # The choice of the frame is each contact's own; its rounding may be one for all of a foot.
+    assert step.sd == pytest.approx(frame * math.sqrt((8 * 10 - 2) / 10**2 + 2**2 / 6))
+    assert step.sd_if_independent == pytest.approx(frame * math.sqrt(4 / 10 + 2 / 6))
     assert "share their contacts" in asymmetry_words(step)
     assert asymmetry_words(by["contact_time"]) == ""
     assert "cancels" in asymmetry_words(by["stride_length"])
     left = next(one for one in measured.values if (one.metric, one.side) == ("step_length", LEFT))
-    assert left.shared_sd == pytest.approx(105.0 * 0.3 / 10.8)
+    assert left.shared_sd == pytest.approx(105.0 * math.hypot(0.3 / 10.8, frame / 350 / 6**0.5))
     assert left.own_sd is not None
     assert left.marking_sd == pytest.approx(math.hypot(left.own_sd, left.shared_sd * math.sqrt(10)))
     assert left.marking_sd / math.sqrt(10) == pytest.approx(left.mean_sd)
+
+
+STANCES, FILMS = 15, 4_000
+
+
+@pytest.mark.parametrize("rate", [30, 60, 240])
+@pytest.mark.parametrize("jitter", [0.0, 0.003, 0.008])
+def test_times_from_frames_hold_95_percent_though_strides_may_be_whole_frames(
+    rate: int, jitter: float
+) -> None:
+    """Films of 15 stances, their strides a whole number of frames, nearly so, or of any length;
+    steps vary by `jitter` seconds. Errors are against the mean of those very steps."""
+    draw = np.random.default_rng(round(rate + 1e6 * jitter))
+    for least, most in ((0.0, 0.0), (0.02, 0.02), (0.0, 1.0)):  # frames more than a whole number
+        stride = (0.7 * rate + draw.uniform(least, most, (FILMS, 1))) / rate
+        first = stride / 2 * draw.uniform(0.94, 1.06, (FILMS, 1))
+        lasting = np.where(np.arange(STANCES - 1) % 2 == 0, first, stride - first)
+        lasting = lasting + jitter * draw.standard_normal(lasting.shape)
+        touch = np.cumsum(np.hstack([draw.uniform(0.1, 0.2, (FILMS, 1)), lasting]), axis=1)
+        held = np.tile(draw.uniform(0.2, 0.3, (FILMS, 2)), STANCES)[:, :STANCES]
+        off_at = touch + held + jitter * draw.standard_normal(held.shape)
+        seen = [np.ceil(at * rate) for at in (touch, off_at)]
+        filmed = [
+            event(int(frames[0, k]), moment, (LEFT, RIGHT)[k % 2])
+            for k in range(STANCES)
+            for frames, moment in zip(seen, (Moment.CONTACT, Moment.TOE_OFF), strict=True)
+        ]
+        measured = measure(Marks(events=tuple(filmed)), MarkSettings(frames_per_s=rate))
+        stated = {(one.metric, one.side): one for one in measured.values}
+        errors: dict[tuple[str, Side], np.ndarray] = {}
+        for metric, was, read in (
+            ("contact_time", off_at - touch, seen[1] - seen[0]),
+            ("step_time", np.diff(touch), np.diff(seen[0])),
+        ):
+            start = STANCES - was.shape[1]
+            for side in (LEFT, RIGHT):
+                mine = slice((0 if side is LEFT else 1) ^ start, None, 2)
+                mean = 1000 / rate * read[:, mine].mean(axis=1)
+                assert stated[metric, side].mean == pytest.approx(mean[0])
+                errors[metric, side] = mean - 1000 * was[:, mine].mean(axis=1)
+                assert holds(errors[metric, side], stated[metric, side].mean_sd) > 0.93
+                stored = stated[metric, side].marking_sd
+                assert stored / math.sqrt(read[:, mine].shape[1]) == pytest.approx(
+                    stated[metric, side].mean_sd
+                )
+            apart = next(one for one in measured.asymmetries if one.metric == metric)
+            assert holds(errors[metric, RIGHT] - errors[metric, LEFT], apart.sd) > 0.93
+        if least > 0.0 and jitter == 0.0:
+            continue  # One stride for all: its rate is off by either of two numbers.
+        rates = [(120 / np.diff(at[:, ::2])).mean(axis=1) for at in (touch, seen[0] / rate)]
+        assert holds(rates[1] - rates[0], stated["cadence", NONE].mean_sd) > 0.93
+
+
+def holds(error: np.ndarray, sd: float | None) -> float:
+    assert sd is not None
+    return float(np.mean(np.abs(error) <= 1.959964 * sd + 1e-9))
 
 
 def test_a_leaning_camera_and_a_wrong_scale_are_shared_by_all_trials_and_kept_apart() -> None:

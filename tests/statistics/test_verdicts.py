@@ -20,6 +20,7 @@ from casebook.domain.metrics import (
 from casebook.domain.verdicts import Call, Reason, SideMoved, What
 from casebook.statistics.asymmetry import Refused
 from casebook.statistics.codes import conditions_of
+from casebook.statistics.judgement import judge
 from tests.statistics.caseloads import (
     LEFT,
     NONE,
@@ -30,6 +31,7 @@ from tests.statistics.caseloads import (
     a_score,
     an_angle,
     before_and_after,
+    frames_of,
     judged,
     kinds_flagged,
     origin_of,
@@ -40,6 +42,17 @@ from tests.statistics.caseloads import (
 Z = norm.ppf(0.975)
 # Two single visits with a SEM of 1 each.
 MDC = Z * np.sqrt(2.0)
+
+
+def test_marked_points_make_a_side_no_better_known_than_their_marking_lets_it_be() -> None:
+    values, visits = frames_of(before_and_after(a_pair(8.0, 8.0), a_pair(5.0, 8.0)))
+    values["marking_sd"] = [4.0, np.nan, 4.0, np.nan]
+    found = judge(values, visits, (an_angle(),), (a_figure(),))
+    left, right = verdict_on(found, What.LEFT), verdict_on(found, What.RIGHT)
+    # Day to day 1, and of each of five trials 4 from marking: by hand.
+    assert left.row.mdc95 == pytest.approx(Z * np.sqrt(2 * (1 + 16 / 5)), rel=1e-9)
+    assert left.call is Call.UNCHANGED
+    assert right.row.mdc95 == pytest.approx(MDC, rel=1e-9)
 
 
 def test_a_change_beyond_the_mdc_is_called_by_the_better_direction() -> None:

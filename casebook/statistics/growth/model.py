@@ -132,7 +132,7 @@ def fit_growth(
     most: RandomPart = RandomPart.CORRELATED,
     error_variance: float | None = None,
 ) -> GrowthFit:
-    """Fit a growth model by restricted maximum likelihood (Laird & Ware 1982).
+    """Fit a growth model by restricted maximum likelihood.
 
     Parameters
     ----------
@@ -142,11 +142,30 @@ def fit_growth(
     error_variance : float or None
         Known variance of a value's measurement error, in the value's unit squared.
 
+    Returns
+    -------
+    GrowthFit
+
     Raises
     ------
     ValueError
         When the fixed part cannot be told apart: one time only, a group of one time, or no more
         rows than columns.
+
+    References
+    ----------
+    Random effects for growth: [Laird1982].
+
+    Examples
+    --------
+    >>> table = GrowthTable(
+    ...     subject=np.repeat(np.arange(4), 3),
+    ...     time=np.tile([0.0, 1.0, 2.0], 4),
+    ...     value=np.array([1.0, 2.1, 3.0, 3.2, 4.0, 5.1, 6.0, 7.3, 8.0, 8.1, 9.0, 9.9]),
+    ... )
+    >>> found = fit_growth(table, most=RandomPart.INTERCEPT)
+    >>> found.names, found.fit.fixed.round(2)
+    (('Intercept', 'time'), array([4.6 , 0.96]))
     """
     fixed, names = _fixed_part(table)
     if len(table.value) <= fixed.shape[1] or np.linalg.matrix_rank(fixed) < fixed.shape[1]:
@@ -179,7 +198,35 @@ def fit_growth(
 
 
 def predict_course(fit: GrowthFit, table: GrowthTable, time: Real) -> tuple[PredictedCourse, ...]:
-    """The common course of each group at some times, with the band of its mean."""
+    """The common course of each group at some times, with the 95 % band of its mean.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+    table : GrowthTable
+        The one that was fitted.
+    time : array, shape (m,)
+
+    Returns
+    -------
+    tuple of PredictedCourse
+        One a group, or one alone.
+
+    References
+    ----------
+    The fixed part of [Laird1982] with its covariance; the band takes the variances as known.
+
+    Examples
+    --------
+    >>> table = GrowthTable(
+    ...     subject=np.repeat(np.arange(4), 3),
+    ...     time=np.tile([0.0, 1.0, 2.0], 4),
+    ...     value=np.array([1.0, 2.1, 3.0, 3.2, 4.0, 5.1, 6.0, 7.3, 8.0, 8.1, 9.0, 9.9]),
+    ... )
+    >>> (course,) = predict_course(fit_growth(table), table, np.array([0.0, 4.0]))
+    >>> course.mean.round(2)
+    array([4.6 , 8.45])
+    """
     found = []
     for number, name in enumerate(table.groups or ("",)):
         design, _ = _fixed_part(
@@ -201,7 +248,32 @@ def predict_course(fit: GrowthFit, table: GrowthTable, time: Real) -> tuple[Pred
 
 
 def residuals_of(fit: GrowthFit, table: GrowthTable) -> Real:
-    """What is left of each row after its subject's own line, in units of the residual SD."""
+    """What is left of each row after its subject's own line, in units of the residual SD.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+    table : GrowthTable
+        The one that was fitted.
+
+    Returns
+    -------
+    array, shape (n,)
+
+    References
+    ----------
+    Conditional residuals of the model of [Laird1982].
+
+    Examples
+    --------
+    >>> table = GrowthTable(
+    ...     subject=np.repeat(np.arange(4), 3),
+    ...     time=np.tile([0.0, 1.0, 2.0], 4),
+    ...     value=np.array([1.0, 2.1, 3.0, 3.2, 4.0, 5.1, 6.0, 7.3, 8.0, 8.1, 9.0, 9.9]),
+    ... )
+    >>> float(np.abs(residuals_of(fit_growth(table), table)).max()) < 3
+    True
+    """
     design, _ = _fixed_part(table)
     own = fit.own_lines[table.subject]
     line = own[:, 0] + own[:, 1] * table.time

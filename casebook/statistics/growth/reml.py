@@ -2,7 +2,7 @@
 
 The model of Laird & Ware (1982, Biometrics 38:963-974): y_i = X_i b + Z_i u_i + e_i with
 u_i ~ N(0, s2 L L') and e_i ~ N(0, s2 I). The fixed part and s2 are profiled out, and the
-criterion is minimised over L alone (Bates et al. 2015, J Stat Softw 67(1), section 3). Of each
+criterion is minimised over L alone (Bates et al. 2015, section 3). Of each
 subject only the products Z'Z, Z'X and Z'y are needed, so that a step costs the same however
 many rows a subject has, and all subjects are taken at once.
 """
@@ -87,7 +87,7 @@ class RemlFit:
 
 
 def products_of(subject: Whole, fixed: Real, random: Real, outcome: Real) -> Products:
-    """Sums of products.
+    """Sums of products, all that the fit needs of the rows.
 
     Parameters
     ----------
@@ -97,6 +97,20 @@ def products_of(subject: Whole, fixed: Real, random: Real, outcome: Real) -> Pro
         Columns must be linearly independent.
     random : array, shape (n, q)
     outcome : array, shape (n,)
+
+    Returns
+    -------
+    Products
+
+    References
+    ----------
+    Sums of products of the mixed model [Laird1982].
+
+    Examples
+    --------
+    >>> line = np.array([[1.0, 0.0], [1.0, 1.0], [1.0, 0.0]])
+    >>> products_of(np.array([0, 0, 1]), line, line[:, :1], np.array([3.0, 5.0, 4.0])).zz.ravel()
+    array([2., 1.])
     """
     order = np.argsort(subject, kind="stable")
     starts = np.flatnonzero(np.diff(subject[order], prepend=-1))
@@ -119,6 +133,24 @@ def fit_reml(given: Products, *, correlated: bool = True) -> RemlFit:
         With n_random 0 this is ordinary least squares.
     correlated : bool
         Whether a subject's intercept and slope may go together; else their covariance is 0.
+
+    Returns
+    -------
+    RemlFit
+
+    References
+    ----------
+    The model of [Laird1982]; profiled as in [Bates2015].
+
+    Examples
+    --------
+    >>> ones = np.ones((4, 1))
+    >>> who, value = np.array([0, 0, 1, 1]), np.array([1.0, 3.0, 7.0, 9.0])
+    >>> fit = fit_reml(products_of(who, ones, ones, value))
+    >>> round(float(fit.fixed[0]), 6), round(fit.residual_variance, 4)
+    (5.0, 2.0)
+    >>> round(float(fit.random_covariance[0, 0]), 3)  # half the squared distance, less error
+    17.0
     """
     q = given.n_random
     free = _free(q, correlated=correlated)
@@ -149,7 +181,27 @@ def fit_reml(given: Products, *, correlated: bool = True) -> RemlFit:
 
 
 def random_sizes(products: Products) -> Real:
-    """Root mean square of each random column over the rows, shape (q,)."""
+    """Root mean square of each random column over the rows.
+
+    Parameters
+    ----------
+    products : Products
+
+    Returns
+    -------
+    array, shape (q,)
+        1 for a column of zeros.
+
+    References
+    ----------
+    A scaling of the random columns, which leaves the model of [Laird1982] as it is.
+
+    Examples
+    --------
+    >>> zero = np.zeros((2, 1))
+    >>> random_sizes(products_of(np.array([0, 1]), zero, np.array([[3.0], [3.0]]), zero[:, 0]))
+    array([3.])
+    """
     size: Real = np.sqrt(np.einsum("iaa->a", products.zz) / products.n_rows)
     return np.where(size > 0, size, 1.0)
 
@@ -173,13 +225,59 @@ def _descended(start: Real, products: Products, free: Whole) -> tuple[float, Rea
 
 
 def restricted_log_likelihood(products: Products, factor: Real) -> float:
-    """The profiled restricted log-likelihood at a factor L of shape (q, q)."""
+    """The profiled restricted log-likelihood at a factor L.
+
+    Parameters
+    ----------
+    products : Products
+    factor : array, shape (q, q)
+
+    Returns
+    -------
+    float
+        Constants included.
+
+    References
+    ----------
+    [Harville1977]; profiled as in [Bates2015].
+
+    Examples
+    --------
+    >>> ones = np.ones((4, 1))
+    >>> data = products_of(np.array([0, 0, 1, 1]), ones, ones, np.array([1.0, 3.0, 7.0, 9.0]))
+    >>> fit = fit_reml(data)
+    >>> restricted_log_likelihood(data, 2 * fit.factor) < fit.log_likelihood
+    True
+    """
     every = np.argwhere(np.ones_like(factor, dtype=bool))
-    return -0.5 * (_criterion(factor[tuple(every.T)], products, every)[0] + _constant(products))
+    value = _criterion(factor[tuple(every.T)], products, every)[0]
+    return float(-0.5 * (value + _constant(products)))
 
 
 def own_effects(products: Products, fit: RemlFit) -> Real:
-    """What each subject adds to the common line, best predicted (BLUP), shape (subjects, q)."""
+    """What each subject adds to the common line, best predicted (BLUP).
+
+    Parameters
+    ----------
+    products : Products
+    fit : RemlFit
+
+    Returns
+    -------
+    array, shape (subjects, q)
+        Drawn towards 0 the more, the less a subject's rows say.
+
+    References
+    ----------
+    [Laird1982], equation 3.2 from memory.
+
+    Examples
+    --------
+    >>> ones = np.ones((4, 1))
+    >>> data = products_of(np.array([0, 0, 1, 1]), ones, ones, np.array([1.0, 3.0, 7.0, 9.0]))
+    >>> own_effects(data, fit_reml(data)).ravel().round(2)
+    array([-2.83,  2.83])
+    """
     beta = np.append(-fit.fixed, 1.0)
     residual = products.zd @ beta
     half = np.swapaxes(fit.factor.T @ products.zz @ fit.factor, 1, 2)
