@@ -19,7 +19,7 @@ from casebook.services.importing_records import (
     store_records,
     tell_twice,
 )
-from casebook.services.importing_visits import VisitPlan
+from casebook.services.importing_plan import VisitPlan
 from casebook.storage import bulk, record_fields
 from casebook.storage.tables import FindingRow, VisitRow
 
