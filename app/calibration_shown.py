@@ -65,6 +65,12 @@ def _show(report: CalibrationReport) -> None:
             st.info(plain(words), icon=":material/hourglass_empty:")
         return
     overall = report.calibrations[0]
+    if overall.held.total < report.hypotheses:
+        st.caption(
+            f"Sureness is held only against the {overall.held.total} of which every prediction "
+            "could be told: one failure is enough not to hold, while holding needs them all, so "
+            "that counting the half-known would count failures alone."
+        )
     st.markdown(plain(report.words[0]))
     if overall.points:
         st.vega_lite_chart(

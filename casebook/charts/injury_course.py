@@ -178,6 +178,7 @@ def running_weeks(weeks: Sequence[LoadWeek], *, palette: Palette) -> Spec:
         {
             "on": local(week.week_start),
             "until": local(week.week_start + timedelta(days=6)),
+            "middle": local(week.week_start + timedelta(days=3)),
             "km": week.distance_km,
             "longest": week.longest_km,
             "Week": f"{week.week_start.day} {week.week_start:%b %Y}",
@@ -215,7 +216,7 @@ def running_weeks(weeks: Sequence[LoadWeek], *, palette: Palette) -> Spec:
     dot = (
         alt.Chart(alt.NamedData(LONGEST))
         .mark_point(size=60, shape="diamond", filled=True, opacity=1, color=palette.text)
-        .encode(x=x, y=y("longest"), tooltip=tooltip)
+        .encode(x=_time(first, last, "middle"), y=y("longest"), tooltip=tooltip)
     )
     chart = styled(alt.layer(bar, dot).properties(height=LOAD_HEIGHT), palette)
     known = [row for row in rows if row["km"] is not None]

@@ -16,6 +16,9 @@ pytestmark = pytest.mark.browser
 PAGES = (
     "",
     "/runner?runner=SKV-13",
+    "/programme?runner=SKV-13",
+    "/hypotheses?runner=SKV-13",
+    "/complaints?runner=SKV-13",
     "/log?runner=SKV-13",
     "/marks",
     "/catalogue",
