@@ -11,6 +11,7 @@ from casebook.intake.assembling import Assembled
 from casebook.intake.columns import TableKind
 from casebook.intake.context import Context
 from casebook.intake.records import Record
+from casebook.services.importing_plan import VisitPlan
 from casebook.services.importing_records import (
     Count,
     Counts,
@@ -19,7 +20,6 @@ from casebook.services.importing_records import (
     store_records,
     tell_twice,
 )
-from casebook.services.importing_plan import VisitPlan
 from casebook.storage import bulk, record_fields
 from casebook.storage.tables import FindingRow, VisitRow
 
