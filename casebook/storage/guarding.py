@@ -1,9 +1,10 @@
-"""Do the triggers stand by which the database itself refuses to change the history?"""
+"""Do the triggers stand by which the database refuses to change the history, and no other?"""
 
 from __future__ import annotations
 
 from sqlalchemy import Connection, text
 
+HISTORY = "history"
 REFUSAL = "the history of a casebook is only ever added to"
 # As the migration made them; a trigger more or less, another text or a switched-off one is wrong.
 SQLITE = {
@@ -31,9 +32,9 @@ def guards_answer(connection: Connection) -> tuple[bool, str]:
 
 def _wrong_on_sqlite(connection: Connection) -> list[str]:
     rows = connection.execute(
-        text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'history'")
-    )
-    stand = {name: " ".join(str(sql).split()) for name, sql in rows}
+        text("SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'")
+    ).all()
+    stand = {name: " ".join(str(sql).split()) for name, _, sql in rows}
     return [
         *(f"trigger {name} is missing" for name in SQLITE if name not in stand),
         *(
@@ -41,25 +42,31 @@ def _wrong_on_sqlite(connection: Connection) -> list[str]:
             for name, sql in SQLITE.items()
             if stand.get(name, sql) != sql
         ),
-        *(f"trigger {name} is not this program's" for name in stand if name not in SQLITE),
+        *(_strange(name, table) for name, table, _ in rows if name not in SQLITE),
     ]
+
+
+def _strange(name: str, table: str) -> str:
+    """On whatever table: one on values could change what is stored, or write to the history."""
+    return f"trigger {name} on the table {table} is not this program's"
 
 
 def _wrong_on_postgresql(connection: Connection) -> list[str]:
     rows = connection.execute(
         text(
-            """SELECT t.tgname, t.tgtype, t.tgenabled,
+            """SELECT c.relname, t.tgname, t.tgtype, t.tgenabled,
                 t.tgqual IS NULL AND t.tgattr = ''::int2vector, f.proname, f.prosrc
             FROM pg_trigger t JOIN pg_proc f ON f.oid = t.tgfoid
-            WHERE t.tgrelid = 'history'::regclass AND NOT t.tgisinternal"""
+            JOIN pg_class c ON c.oid = t.tgrelid
+            JOIN pg_class h ON h.oid = 'history'::regclass AND h.relnamespace = c.relnamespace
+            WHERE NOT t.tgisinternal ORDER BY c.relname, t.tgname"""
         )
     ).all()
-    wrong = [
-        f"trigger {name} is missing" for name in POSTGRESQL if name not in {r[0] for r in rows}
-    ]
-    for name, kind, enabled, plain, function, source in rows:
-        if name not in POSTGRESQL:
-            wrong.append(f"trigger {name} is not this program's")
+    stand = {name for table, name, *_ in rows if table == HISTORY}
+    wrong = [f"trigger {name} is missing" for name in POSTGRESQL if name not in stand]
+    for table, name, kind, enabled, plain, function, source in rows:
+        if table != HISTORY or name not in POSTGRESQL:
+            wrong.append(_strange(name, table))
             continue
         if _letter(enabled) not in {"O", "A"}:
             wrong.append(f"trigger {name} is switched off")
