@@ -234,7 +234,7 @@ def _write(
     unit: Unit, run: Run, assembled: Assembled, plan: VisitPlan, store: Store
 ) -> Iterator[Change]:
     """Write visits and values; what the history is to be told of the run."""
-    whole = int(np.count_nonzero(plan.kept < 0)) + int(np.count_nonzero(plan.new_trial))
+    whole = int(np.count_nonzero(plan.kept == -1)) + int(np.count_nonzero(plan.new_trial))
     done = 0
 
     def told(number: int) -> None:
