@@ -362,8 +362,8 @@ def _mirror_untold(points: Sequence[MarkedPoint], view: MarkView) -> Iterable[Fr
             view=view,
             message=f"{f'{file}: ' if len(sides) > 1 else ''}the picture is taken as not mirrored, "
             "left being the runner's left; nothing in the marks can tell. If it is, all that is "
-            "read from it has the wrong sign: mark both hips or both pelvis points in one frame, and it "
-            "is found.",
+            "read from it has the wrong sign: mark both hips or both pelvis points in one frame, "
+            "and it is found.",
         )
 
 
