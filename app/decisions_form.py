@@ -33,7 +33,7 @@ def ask_decisions(report: ImportReport) -> Decisions | None:
     st.subheader("Only you can decide")
     st.markdown(
         f"{count_words(whole, 'question')} about what the files say twice, otherwise than what is "
-        "stored, or of a runner who may be one you have already. Nothing is settled in silence: "
+        "stored, what was struck out by hand, or of a runner who may be one you have already. Nothing is settled in silence: "
         "what you leave open is asked again, and nothing is stored until all are answered."
     )
     with st.form("decisions", border=False):
@@ -47,8 +47,8 @@ def ask_decisions(report: ImportReport) -> Decisions | None:
             reason = st.text_input(
                 "Why the file's takes the place of what is stored",
                 key="decide_reason",
-                help="Needed where you take the file's: it stands in the history, beside what "
-                "was stored until now.",
+                help="Needed where you take the file's or put back what was struck out: it stands "
+                "in the history, beside what was stored until now.",
             )
         sent = st.form_submit_button("Check again with these decisions", icon=":material/rule:")
     if not sent:

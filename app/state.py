@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
 from enum import StrEnum
 from pathlib import Path
 
@@ -13,7 +12,7 @@ from casebook.charts.palette import Palette, palette_for
 from casebook.domain.metrics import Metric
 from casebook.domain.people import User
 from casebook.services.keeping import Casebook, open_casebook, resolve_url
-from casebook.services.norming import Norms, clinic_norms
+from casebook.services.norming import Norms, clinic_norms, norms_stamp
 from casebook.services.registering import list_users
 from casebook.services.repeating import Study, study_from_casebook
 from casebook.services.standings import StandingMemo
@@ -73,10 +72,14 @@ def standing_memo(url: str) -> StandingMemo:  # noqa: ARG001
     return StandingMemo()
 
 
-@st.cache_resource(show_spinner=False, max_entries=4, ttl=timedelta(hours=1))
-def clinic_baselines(url: str) -> Norms:
-    """Where the clinic's runners started from; they move slowly, so an hour old is fine."""
-    return clinic_norms(_open(url).casebook)
+def clinic_baselines(casebook: Casebook) -> Norms:
+    """Where the clinic's runners started from, as the store stands now."""
+    return _clinic_baselines(casebook, casebook.url, norms_stamp(casebook))
+
+
+@st.cache_resource(show_spinner="Gathering where the clinic's runners started …", max_entries=4)
+def _clinic_baselines(_casebook: Casebook, url: str, stamp: tuple[int, ...]) -> Norms:  # noqa: ARG001
+    return clinic_norms(_casebook)
 
 
 @st.cache_resource(show_spinner="Analysing the repeat visits …", max_entries=64)

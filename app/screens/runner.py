@@ -32,7 +32,7 @@ def show() -> None:
         _choose(casebook)
         return
     st.query_params["runner"] = code
-    norms = state.clinic_baselines(casebook.url) if any_unfolded() else None
+    norms = state.clinic_baselines(casebook) if any_unfolded() else None
     review = review_runner(casebook, code, norms=norms)
     state.remember_runner(review.runner.code)
     _heading(review, clock.today())

@@ -21,7 +21,14 @@ MOST_ASKED = 2_000
 
 # Codes of the problems that are questions without an answer; the others are to be mended.
 ASKED_CODES = frozenset(
-    {"conflict", "duplicate_row", "given_in_two_ways", "conditions_differ", "similar_runner"}
+    {
+        "conflict",
+        "duplicate_row",
+        "given_in_two_ways",
+        "conditions_differ",
+        "similar_runner",
+        "struck_out",
+    }
 )
 
 
@@ -32,6 +39,8 @@ class Asks(StrEnum):
     VALUE = "value"
     CONDITION = "condition"
     RECORD = "record"
+    # A visit, a value or a trial that was struck out by hand and stands in the files again.
+    STRUCK_OUT = "struck_out"
     # The same thing given twice or in two ways in the files themselves.
     TWICE = "twice"
     TWO_WAYS = "two_ways"
@@ -57,6 +66,7 @@ ASKS_WORDS = {
     Asks.VALUE: "A value that is stored as another",
     Asks.CONDITION: "A condition of a visit that is stored as another",
     Asks.RECORD: "A detail that is stored as another",
+    Asks.STRUCK_OUT: "What was struck out by hand and stands in the files again",
     Asks.TWICE: "A reading that stands twice in the files",
     Asks.TWO_WAYS: "A value that is given both as trials and as a whole",
     Asks.CONDITION_TWICE: "A condition of one visit that is given in two ways",
@@ -71,6 +81,11 @@ CHOICE_WORDS = {
     Choice.SAME: "the same runner",
     Choice.ANOTHER: "another runner",
     Choice.LEAVE_OUT: "leave it out",
+}
+# Where nothing is stored any more that could be kept.
+STRUCK_OUT_WORDS = {
+    Choice.KEEP: "keep it out",
+    Choice.TAKE: "put it back, as the file has it",
 }
 # What leaving out leaves out, where that is more than what is shown.
 LEFT_OUT_WORDS = {
@@ -87,6 +102,7 @@ FOR_ALL = {
     Asks.VALUE: (Choice.KEEP, Choice.TAKE),
     Asks.CONDITION: (Choice.KEEP, Choice.TAKE),
     Asks.RECORD: (Choice.KEEP, Choice.TAKE, Choice.LEAVE_OUT),
+    Asks.STRUCK_OUT: (Choice.KEEP, Choice.TAKE),
     Asks.TWICE: (Choice.FIRST, Choice.LAST, Choice.LEAVE_OUT),
     Asks.TWO_WAYS: (Choice.FIRST, Choice.LAST, Choice.LEAVE_OUT),
     Asks.CONDITION_TWICE: (Choice.FIRST, Choice.LAST),
@@ -99,6 +115,8 @@ def choice_words(kind: Asks, choice: Choice) -> str:
     """A choice in words, as it stands below a question."""
     if choice is Choice.LEAVE_OUT:
         return LEFT_OUT_WORDS.get(kind, CHOICE_WORDS[choice])
+    if kind is Asks.STRUCK_OUT:
+        return STRUCK_OUT_WORDS.get(choice, CHOICE_WORDS[choice])
     return CHOICE_WORDS[choice]
 
 
@@ -173,7 +191,8 @@ class Decisions:
             if decision.choice is Choice.TAKE and not decision.reason.strip():
                 raise _refused(
                     "reason_missing",
-                    f"'{place}' takes the file's over what is stored; say why (reason).",
+                    f"'{place}' takes the file's over what is stored or was struck out; say why "
+                    "(reason).",
                     str(place),
                 )
         for kind, decision in self.for_all.items():

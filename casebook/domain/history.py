@@ -214,6 +214,11 @@ def metric_and_side(name: str) -> tuple[str, Side] | None:
     return metric, Side(side)
 
 
+def numbers_told(content: Mapping[str, Any]) -> list[int]:
+    """Numbers of the trials of a value that a history entry holds."""
+    return list(content.get("numbers", range(1, len(content["trials"]) + 1)))
+
+
 def value_content(value: Value) -> dict[str, Any]:
     """A value as a history entry holds it."""
     held: dict[str, Any]

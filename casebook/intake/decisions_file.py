@@ -27,7 +27,8 @@ HEAD = """\
 # choice = "keep", then import again with --decide and this file. A question left blank is asked
 # again. It may hold names and birth dates of runners: delete it when you are done.
 
-# Why the file's numbers take the place of stored ones; asked for wherever you choose "take".
+# Why the file's numbers take the place of stored ones; or come back
+# after they were struck out; asked for wherever you choose "take".
 reason = ""
 """
 

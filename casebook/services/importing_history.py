@@ -86,7 +86,7 @@ class WrittenVisits:
         `before` is the revision until now, 0 for a new visit.
     touched : array of bool, shape (n_visits,)
     kept : array of int, shape (n_values,)
-        Position among the stored values; -1 where the value is new.
+        Position among the stored values; -1 where the value is new, less where it stays out.
     new_trial : array of bool, shape (n_trials,)
         Trials that were added.
     columns : dict of int to dict
@@ -144,7 +144,7 @@ def _change(written: WrittenVisits, visit: int, values: Fields, row_of: RowOf) -
         row = record_fields.fields_of(Subject.VISIT, row_of(visit))
         fields: Fields = {name: (None, content) for name, content in row.items()}
         fields |= values
-        act, reason = Act.RECORDED, ""
+        act, reason = Act.RECORDED, written.reasons.get(visit, "")
     else:
         columns = {
             name: (record_fields.plain(was), record_fields.plain(now))
@@ -205,6 +205,8 @@ def _value_fields(
                 now = was | {"trials": [grown[number] for number in sorted(grown)]}
             else:
                 continue
+        elif kept < -1:
+            continue
         elif reason >= 0:
             now = {"missing": REASON_NAMES[reason]}
         elif n > 0:

@@ -13,6 +13,8 @@ from casebook.storage import bulk
 
 Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+# Among the positions of stored values: of one that is not stored and is to be left out.
+OUT = -2
 
 
 @dataclass(slots=True, kw_only=True)
@@ -30,9 +32,11 @@ class VisitPlan:
     fills : dict of int to dict
         Columns to be written, for each stored visit that left them open: (was, now).
     kept : array of int, shape (n_values,)
-        Position among the stored values; -1 where the value is new.
+        Position among the stored values; -1 where the value is new, `OUT` where it stays out.
     new_trial : array of bool, shape (n_trials,)
     unchanged, left_out : array of bool, shape (n_readings,)
+    out_visits : array of bool, shape (n_visits,)
+        Visits that were struck out and are not stored again.
     retaken : dict of int to Retaken
         By value, what takes the place of a stored one.
     reasons : dict of int to list of str
@@ -49,6 +53,7 @@ class VisitPlan:
     new_trial: Flags
     unchanged: Flags
     left_out: Flags
+    out_visits: Flags
     retaken: dict[int, Retaken] = field(default_factory=dict)
     reasons: dict[int, list[str]] = field(default_factory=dict)
     conflicts: list[tuple[Whole, list[str]]] = field(default_factory=list)

@@ -244,7 +244,7 @@ def _write(
     late: list[LateFinding],
 ) -> Iterator[Change]:
     """Write visits and values; what the history is to be told of the run."""
-    whole = int(np.count_nonzero(plan.kept < 0)) + int(np.count_nonzero(plan.new_trial))
+    whole = int(np.count_nonzero(plan.kept == -1)) + int(np.count_nonzero(plan.new_trial))
     done = 0
 
     def told(number: int) -> None:

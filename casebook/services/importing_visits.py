@@ -17,6 +17,13 @@ from casebook.intake.assembling import Assembled
 from casebook.intake.context import Context
 from casebook.intake.visit_rows import REASON_NAMES
 from casebook.services.deciding import ask_condition, settle_stored
+from casebook.services.deciding_struck_out import (
+    StruckOut,
+    ask_struck_out,
+    keeps_visit_out,
+    leave_visits_out,
+    struck_out,
+)
 from casebook.services.importing_history import StoredContents, WrittenVisits
 from casebook.services.importing_plan import Flags, VisitPlan, Whole
 from casebook.storage import bulk
@@ -39,8 +46,16 @@ def plan_visits(
     metric_ids: dict[str, int],
 ) -> VisitPlan:
     """Hold the visits of a run against the stored ones; report what differs."""
-    plan = _plan_rows(session, context, assembled, known)
+    codes = list(context.runners)
+    ids = [
+        known[codes[number]].runner_id if codes[number] in known else -1
+        for number in assembled.visits.runner.tolist()
+    ]
+    found = struck_out(session, {key for key in ids if key >= 0})
+    plan = _plan_rows(session, context, assembled, ids, found)
     _plan_values(session, context, assembled, metric_ids, plan)
+    leave_visits_out(assembled, plan)
+    ask_struck_out(context, assembled, plan, ids, found)
     return plan
 
 
@@ -48,14 +63,10 @@ def _plan_rows(
     session: Session,
     context: Context,
     assembled: Assembled,
-    known: dict[str, bulk.KnownRunner],
+    ids: list[int],
+    found: StruckOut,
 ) -> VisitPlan:
     visits = assembled.visits
-    codes = list(context.runners)
-    ids = [
-        known[codes[number]].runner_id if codes[number] in known else -1
-        for number in visits.runner.tolist()
-    ]
     rows = bulk.rows_of(session, VisitRow.runner_id, {key for key in ids if key >= 0})
     stored = {
         (row["runner_id"], row["visited_on"].toordinal(), row["session"]): row for row in rows
@@ -66,6 +77,7 @@ def _plan_rows(
     n = len(ids)
     visit_id, revision = np.full(n, -1, dtype=np.int64), np.zeros(n, dtype=np.int64)
     kinds = [""] * n
+    out = np.zeros(n, dtype=bool)
     fills: dict[int, dict[str, tuple[Any, Any]]] = {}
     reasons: dict[int, list[str]] = {}
     before = -1
@@ -83,6 +95,10 @@ def _plan_rows(
             visit_id[index], revision[index] = row["id"], row["revision"]
             fills[index] = _fill(context, assembled, index, row, reasons)
         else:
+            gone = found.visits.get((key, day, number))
+            if gone is not None and keeps_visit_out(context, assembled, index, gone, reasons):
+                out[index] = True
+                continue
             is_first = runner != before and (day, number) < earliest.get(key, (day + 1, 0))
             kinds[index] = _kind(visits.conditions["kind"][index], is_first=is_first)
         before = runner
@@ -98,6 +114,7 @@ def _plan_rows(
         new_trial=np.empty(0, dtype=bool),
         unchanged=np.empty(0, dtype=bool),
         left_out=np.zeros(len(assembled.readings.row), dtype=bool),
+        out_visits=out,
         reasons=reasons,
     )
 
@@ -307,11 +324,11 @@ def write_visits(
         [writing.runner_ids[codes[number]] for number in assembled.visits.runner.tolist()],
         dtype=np.int64,
     )
-    is_new = plan.visit_id < 0
+    is_new = (plan.visit_id < 0) & ~plan.out_visits
     touched = is_new.copy()
     touched[list(plan.fills)] = True
     values = assembled.values
-    touched[values.visit[plan.kept < 0]] = True
+    touched[values.visit[plan.kept == -1]] = True
     touched[values.visit[values.trial_value[plan.new_trial]]] = True
     touched[values.visit[list(plan.retaken)]] = True
     visit_id = plan.visit_id.copy()
@@ -402,7 +419,7 @@ def _write_values(
     visit_id, revision = visits
     readings = assembled.readings.value[values.trial_reading]
     n, mean, sd = _summaries(values.trial_value, readings, len(values.visit))
-    new = plan.kept < 0
+    new, stored = plan.kept == -1, plan.kept >= 0
     ids = np.array([writing.metric_ids[metric.key] for metric in context.metrics], dtype=np.int64)
     value_id = np.full(len(new), -1, dtype=np.int64)
     for part in _parts(np.flatnonzero(new)):
@@ -421,7 +438,7 @@ def _write_values(
             ),
             writing.told,
         )
-    value_id[~new] = plan.stored.value_id[plan.kept[~new]]
+    value_id[stored] = plan.stored.value_id[plan.kept[stored]]
     added = plan.new_trial
     for part in _parts(np.flatnonzero(added)):
         bulk.insert_trials(

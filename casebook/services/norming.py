@@ -42,10 +42,17 @@ class NormGroup:
 class Norms:
     """Baselines of all runners of a clinic, by metric and what.
 
-    They move slowly: a face may keep them for an hour.
+    A face may keep them for as long as `norms_stamp` stays.
     """
 
     groups: Mapping[tuple[str, What], NormGroup]
+
+
+def norms_stamp(casebook: Casebook) -> tuple[int, ...]:
+    """Moves whenever what the norms are made of may have: records, metrics, error figures."""
+    with reading(casebook.engine) as unit:
+        catalogue = hash((tuple(cases.metrics_by_id(unit).values()), cases.figures_in_force(unit)))
+        return (*cases.runners_stamp(unit, casebook.clinic_id), catalogue)
 
 
 def clinic_norms(casebook: Casebook) -> Norms:

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from casebook.domain.errors import Conflict, NotFound, refuse
 from casebook.domain.history import Act, Change, Entry, Subject, Was, metric_and_side
+from casebook.domain.history_words import field_label
 from casebook.domain.people import clean_code
 from casebook.domain.replaying import REVISION
 from casebook.services import clock
@@ -91,11 +92,11 @@ def _undo_visit(unit: Session, entry: Entry, *, reason: str, by: str, at: dateti
     if stored is None:
         raise _changed_since(entry, ["the visit"])
     # The revision counts saves on, whatever they made of the visit.
-    _refuse_changed(entry, stored.fields, but=frozenset({REVISION}))
+    _refuse_changed(unit, entry, stored.fields, but=frozenset({REVISION}))
     if began:
         more = [name for name in stored.fields if name not in entry.fields]
         if more:
-            raise _changed_since(entry, more)
+            raise _changed_since(entry, _labels(unit, more))
         return remove_visit(unit, stored, act=Act.UNDONE, reason=reason)
     values, removed, details = [], [], {}
     for name, (was, _) in entry.fields.items():
@@ -183,7 +184,7 @@ def _put_back_visit(
 def _undo_record(unit: Session, entry: Entry, *, reason: str, by: str, at: datetime) -> Change:
     kept = records.find_record(unit, entry.subject, entry.subject_id, to_write=True)
     now = {} if kept is None else dict(kept.fields)
-    _refuse_changed(entry, now, but=frozenset())
+    _refuse_changed(unit, entry, now, but=frozenset())
     after = now | {name: was for name, (was, _) in entry.fields.items()}
     after = {name: content for name, content in after.items() if content is not None}
     if kept is not None and not after:
@@ -227,20 +228,29 @@ def _beside(
     return {"visit_id": entry.visit_id, "name": name, "added_at": at, "added_by": by}
 
 
-def _refuse_changed(entry: Entry, now: Mapping[str, Was], *, but: frozenset[str]) -> None:
+def _refuse_changed(
+    unit: Session, entry: Entry, now: Mapping[str, Was], *, but: frozenset[str]
+) -> None:
     changed = [
         name
         for name, (_, made) in entry.fields.items()
         if name not in but and now.get(name) != made
     ]
     if changed:
-        raise _changed_since(entry, changed)
+        raise _changed_since(entry, _labels(unit, changed))
+
+
+def _labels(unit: Session, names: list[str]) -> list[str]:
+    places = {place[0] for name in names if (place := metric_and_side(name)) is not None}
+    known = visits.known_metrics(unit, places)
+    metrics = {key: one.metric for key, one in known.items()}
+    return [field_label(name, metrics) for name in names]
 
 
 def _changed_since(entry: Entry, what: list[str]) -> Conflict:
     more = f" and {len(what) - 5} more" if len(what) > 5 else ""
     return Conflict(
-        f"Entry {entry.number} can't be undone: {', '.join(what[:5])}{more} changed again since. "
+        f"Entry {entry.number} can't be undone: {'; '.join(what[:5])}{more} changed again since. "
         f"{NOTHING_STORED} Undo the later entries first, or amend the record."
     )
 

@@ -143,7 +143,13 @@ def frames_of_view(
         px_per_cm=scale,
         ahead=ahead,
         point_sd=point_sd or 0.0,
-        notes=(*notes, *(scale_notes if frames else ()), *facing_notes, *wrong_notes),
+        notes=(
+            *notes,
+            *(scale_notes if frames else ()),
+            *facing_notes,
+            *_mirror_untold(marks.points, view),
+            *wrong_notes,
+        ),
         confused=facing_wrong | wrong,
     )
 
@@ -337,6 +343,28 @@ def _swapped(points: Mapping[Key, Point], view: MarkView, frame: int) -> Iterabl
                 "right are confused, or the picture is mirrored or was taken from the front. "
                 "Nothing is read from this frame.",
             )
+
+
+def _mirror_untold(points: Sequence[MarkedPoint], view: MarkView) -> Iterable[FrameNote]:
+    """By file: a mirrored picture with one leg alone turns every sign and looks like any other."""
+    if view is not MarkView.POSTERIOR:
+        return
+    sides: dict[str, dict[tuple[int, Landmark], set[Side]]] = {}
+    for point in points:
+        if point.view is view and point.landmark not in PLUMB:
+            of_file = sides.setdefault(point.file, {})
+            of_file.setdefault((point.frame, point.landmark), set()).add(point.side)
+    for file, found in sides.items():
+        if any(landmark in _APART and len(both) > 1 for (_, landmark), both in found.items()):
+            continue
+        yield FrameNote(
+            code="mirror_untold",
+            view=view,
+            message=f"{f'{file}: ' if len(sides) > 1 else ''}the picture is taken as not mirrored, "
+            "left being the runner's left; nothing in the marks can tell. If it is, all that is "
+            "read from it has the wrong sign: mark both hips or both pelvis points in one frame, "
+            "and it is found.",
+        )
 
 
 def _note(

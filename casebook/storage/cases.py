@@ -98,6 +98,19 @@ def runner_lines(session: Session, clinic_id: int) -> list[RunnerLine]:
     ]
 
 
+def runners_stamp(session: Session, clinic_id: int) -> tuple[int, int, int]:
+    """Number of a clinic's runners, sum of their revisions, and the highest id.
+
+    Moves whenever a runner's record does: revisions only grow and ids are never given twice.
+    """
+    count, total, highest = session.execute(
+        select(func.count(), func.sum(RunnerRow.revision), func.max(RunnerRow.id)).where(
+            RunnerRow.clinic_id == clinic_id
+        )
+    ).one()
+    return count, int(total or 0), highest or 0
+
+
 def notes_of(session: Session, runner_id: int) -> dict[int, str]:
     """What was noted at a runner's visits, by visit id; those without a note left out."""
     query = select(VisitRow.id, VisitRow.note).where(

@@ -27,6 +27,17 @@ class Finding:
 # name, SQL that counts what is wrong, what is counted in words.
 COUNTS: tuple[tuple[str, str, str], ...] = (
     (
+        "one_clinic",
+        "SELECT abs(count(*) - 1) FROM clinic",
+        "clinics more or fewer than the one whose casebook it is",
+    ),
+    (
+        "runners_have_clinic",
+        """SELECT count(*) FROM runner
+            WHERE clinic_id <> coalesce((SELECT min(id) FROM clinic), -1)""",
+        "runners of another clinic, whom no page shows",
+    ),
+    (
         "trials_agree",
         """SELECT count(*) FROM (
             SELECT v.id FROM value v JOIN trial t ON t.value_id = v.id

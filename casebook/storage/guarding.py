@@ -1,4 +1,4 @@
-"""Do the triggers stand by which the database refuses to change the history and hypotheses?"""
+"""Do the triggers stand that keep the history and hypotheses from being changed, and no other?"""
 
 from __future__ import annotations
 
@@ -13,19 +13,20 @@ class Guard:
 
     Parameters
     ----------
-    named : tuple of (str, str)
-        Each table with what its triggers' names begin with.
+    tables : tuple of str
+        Their triggers' names begin with the table's.
     """
 
-    named: tuple[tuple[str, str], ...]
+    tables: tuple[str, ...]
     function: str
     refusal: str
 
-    def sqlite(self, table: str, prefix: str) -> dict[str, str]:
-        """The triggers of a table as the migration made them, by name."""
+    def sqlite(self) -> dict[str, str]:
+        """The triggers as the migration made them, by name."""
         return {
-            f"{prefix}_{name}": f"CREATE TRIGGER {prefix}_{name} BEFORE {act} ON {table} "
+            f"{table}_{name}": f"CREATE TRIGGER {table}_{name} BEFORE {act} ON {table} "
             f"BEGIN SELECT RAISE(ABORT, '{self.refusal}'); END"
+            for table in self.tables
             for name, act in (("stands", "UPDATE"), ("stays", "DELETE"))
         }
 
@@ -37,12 +38,12 @@ class Guard:
 
 GUARDS = (
     Guard(
-        named=(("history", "history"),),
+        tables=("history",),
         function="casebook_history_stands",
         refusal="the history of a casebook is only ever added to",
     ),
     Guard(
-        named=(("hypothesis", "hypothesis"), ("hypothesis_link", "hypothesis_link")),
+        tables=("hypothesis", "hypothesis_link"),
         function="casebook_hypothesis_stands",
         refusal="a working hypothesis is only ever added to",
     ),
@@ -54,26 +55,22 @@ POSTGRESQL = {"stands": 27, "stays": 34}
 
 def guards_answer(connection: Connection) -> tuple[bool, str]:
     """Whether the history is guarded, and what is wrong with its guards."""
-    find = _wrong_on_sqlite if connection.dialect.name == "sqlite" else _wrong_on_postgresql
-    wrong = [
-        words
-        for guard in GUARDS
-        for table, prefix in guard.named
-        for words in find(connection, guard, table, prefix)
-    ]
+    wrong = (
+        _wrong_on_sqlite(connection)
+        if connection.dialect.name == "sqlite"
+        else _wrong_on_postgresql(connection)
+    )
     if wrong:
         return False, "; ".join(wrong)
     return True, "the database refuses to change or remove an entry"
 
 
-def _wrong_on_sqlite(connection: Connection, guard: Guard, table: str, prefix: str) -> list[str]:
+def _wrong_on_sqlite(connection: Connection) -> list[str]:
     rows = connection.execute(
-        text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = :table"),
-        {"table": table},
-    )
-    stand = {name: " ".join(str(sql).split()) for name, sql in rows}
-    made = guard.sqlite(table, prefix)
-    # A trigger more or less, or another text, is wrong.
+        text("SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'")
+    ).all()
+    stand = {name: " ".join(str(sql).split()) for name, _, sql in rows}
+    made = {name: sql for guard in GUARDS for name, sql in guard.sqlite().items()}
     return [
         *(f"trigger {name} is missing" for name in made if name not in stand),
         *(
@@ -81,31 +78,42 @@ def _wrong_on_sqlite(connection: Connection, guard: Guard, table: str, prefix: s
             for name, sql in made.items()
             if stand.get(name, sql) != sql
         ),
-        *(f"trigger {name} is not this program's" for name in stand if name not in made),
+        *(_strange(name, table) for name, table, _ in rows if name not in made),
     ]
 
 
-def _wrong_on_postgresql(
-    connection: Connection, guard: Guard, table: str, prefix: str
-) -> list[str]:
+def _strange(name: str, table: str) -> str:
+    """On whatever table: one on values could change what is stored, or write to the history."""
+    return f"trigger {name} on the table {table} is not this program's"
+
+
+def _wrong_on_postgresql(connection: Connection) -> list[str]:
     rows = connection.execute(
         text(
-            """SELECT t.tgname, t.tgtype, t.tgenabled,
+            """SELECT c.relname, t.tgname, t.tgtype, t.tgenabled,
                 t.tgqual IS NULL AND t.tgattr = ''::int2vector, f.proname, f.prosrc
             FROM pg_trigger t JOIN pg_proc f ON f.oid = t.tgfoid
-            WHERE t.tgrelid = to_regclass(:table) AND NOT t.tgisinternal"""
-        ),
-        {"table": table},
+            JOIN pg_class c ON c.oid = t.tgrelid
+            JOIN pg_class h ON h.oid = 'history'::regclass AND h.relnamespace = c.relnamespace
+            WHERE NOT t.tgisinternal ORDER BY c.relname, t.tgname"""
+        )
     ).all()
-    made = {f"{prefix}_{name}": kind for name, kind in POSTGRESQL.items()}
-    wrong = [f"trigger {name} is missing" for name in made if name not in {r[0] for r in rows}]
-    for name, kind, enabled, plain, function, source in rows:
-        if name not in made:
-            wrong.append(f"trigger {name} is not this program's")
+    made = {
+        (table, f"{table}_{name}"): (guard, kind)
+        for guard in GUARDS
+        for table in guard.tables
+        for name, kind in POSTGRESQL.items()
+    }
+    stand = {(table, name) for table, name, *_ in rows}
+    wrong = [f"trigger {place[1]} is missing" for place in made if place not in stand]
+    for table, name, kind, enabled, plain, function, source in rows:
+        if (table, name) not in made:
+            wrong.append(_strange(name, table))
             continue
+        guard, expected = made[table, name]
         if _letter(enabled) not in {"O", "A"}:
             wrong.append(f"trigger {name} is switched off")
-        if not plain or kind != made[name] or function != guard.function:
+        if not plain or kind != expected or function != guard.function:
             wrong.append(f"trigger {name} is not as it was made")
         if " ".join(str(source).split()) != guard.body:
             wrong.append(f"the function of trigger {name} is not as it was made")

@@ -10,13 +10,15 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, func, insert, select
 from sqlalchemy.orm import Session
 
-from casebook.domain.history import Change, Entry, Subject, chained
+from casebook.domain.history import Act, Change, Entry, Subject, chained
 from casebook.storage.tables import HistoryRow
 
 # Our own number for PostgreSQL's advisory lock: entries are sealed upon the last one, one unit
 # of work after the other.
 CHAIN_LOCK = 8_140_927
 ROWS_AT_ONCE = 2_000
+# Fewer than SQLite's limit of host parameters in one statement.
+IDS_AT_ONCE = 1_000
 
 COLUMNS = tuple(column.key for column in HistoryRow.__mapper__.column_attrs)
 
@@ -90,6 +92,19 @@ def entries_of_subjects(
 def entries_of_import(session: Session, import_run_id: int) -> tuple[Entry, ...]:
     """Everything that an import did, oldest first."""
     return tuple(_entries(session, HistoryRow.import_run_id == import_run_id))
+
+
+def removals_by_hand(session: Session, runner_ids: Iterable[int]) -> Iterator[Entry]:
+    """Entries of some runners' visits that may have taken numbers out, but for imports'."""
+    ids = sorted(set(runner_ids))
+    for start in range(0, len(ids), IDS_AT_ONCE):
+        yield from _entries(
+            session,
+            HistoryRow.runner_id.in_(ids[start : start + IDS_AT_ONCE])
+            & (HistoryRow.subject == Subject.VISIT)
+            & HistoryRow.act.in_((Act.STRUCK_OUT, Act.AMENDED, Act.UNDONE))
+            & HistoryRow.import_run_id.is_(None),
+        )
 
 
 def find_entry(session: Session, number: int) -> Entry | None:

@@ -49,6 +49,14 @@ def test_what_the_marks_tell_stands_there_with_errors_and_the_faulty_frame(app: 
     assert set(trials["Frame"]) >= {15, 57}
 
 
+def test_a_leg_from_behind_without_its_other_side_is_said_to_be_taken_as_not_mirrored(
+    app: AppTest,
+) -> None:
+    leg = "frame,landmark,x,y,view,side\n15,ankle,1000,820,posterior,right\n"
+    upload(app, points=POINTS, behind=f"{leg}15,knee,1010,660,posterior,right\n", events=EVENTS)
+    assert "the picture is taken as not mirrored, left being the runner's left" in words(app)
+
+
 def test_a_given_error_of_a_point_is_carried_and_a_bad_number_stops_the_computing(
     app: AppTest,
 ) -> None:

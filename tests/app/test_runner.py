@@ -10,6 +10,7 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from app import state
 from app.courses_shown import AS_VISITS
 from casebook.domain.people import Runner
 from casebook.domain.sides import Side
@@ -17,9 +18,10 @@ from casebook.domain.verdicts import What
 from casebook.domain.visits import MissingReason, Visit, VisitKind, missing_value, value_of_trials
 from casebook.services.flagging import acknowledge_flag, list_flags
 from casebook.services.keeping import Casebook
-from casebook.services.recording import record_visit
+from casebook.services.recording import list_visits, record_visit
 from casebook.services.registering import register_runner
 from casebook.services.reviewing import review_runner
+from casebook.services.striking_out import strike_out_values
 from tests.app.conftest import (
     CONDITIONS,
     NEW,
@@ -194,6 +196,26 @@ def test_an_mdc_that_is_a_lower_bound_reads_as_one(app: AppTest) -> None:
     assert cadence["MDC"].startswith("at least ")
     assert '"At least" stands where only the error within a session is known' in words(app)
     assert "Of 6 verdicts with a known error about 5 %, that is 0.3" in words(app)
+
+
+def test_a_number_that_is_struck_out_leaves_what_the_clinic_is_compared_with_at_once(
+    clinic: Casebook,
+) -> None:
+    def runners() -> int:
+        return len(state.clinic_baselines(clinic).groups[STRENGTH, What.RIGHT].runners)
+
+    assert runners() == 2
+    first = list_visits(clinic, WORSE)[0]
+    strike_out_values(
+        clinic,
+        WORSE,
+        first.visit.visited_on,
+        removed=[(STRENGTH, Side.RIGHT)],
+        expected_revision=first.revision,
+        reason="another runner's",
+        by="AB",
+    )
+    assert runners() == 1
 
 
 def test_a_row_of_the_table_is_unfolded_to_its_why(app: AppTest) -> None:

@@ -31,6 +31,16 @@ def test_the_demo_marks_are_told_in_words_with_what_is_shared_and_what_is_taken_
         assert words in " ".join(said.out.split())
 
 
+def test_a_leg_from_behind_alone_is_said_to_be_taken_as_not_mirrored(
+    casebook: Casebook, tmp_path: Path
+) -> None:
+    leg = tmp_path / "leg.csv"
+    leg.write_text("frame,landmark,x,y,view,side\n15,ankle,1000,820,posterior,right\n", "utf-8")
+    said = " ".join(casebook("marks", leg, EVENTS, *TIMED).out.split())
+    assert "- from behind: the picture is taken as not mirrored" in said
+    assert "not mirrored" not in " ".join(casebook("marks", *FILES, "--speed", 11).out.split())
+
+
 def test_the_object_holds_every_trial_with_its_frame_and_every_error_apart(
     casebook: Casebook,
 ) -> None:

@@ -315,6 +315,30 @@ def test_a_guard_that_was_taken_away_or_weakened_is_found(filled: Casebook, name
     assert f"trigger {name} is not as it was made" in wrong(filled)["history_guarded"]
 
 
+def test_a_trigger_on_any_other_table_is_found(kept: Casebook) -> None:
+    sqlite = kept.engine.dialect.name == "sqlite"
+    statement = "CREATE TRIGGER quiet AFTER INSERT ON value " + (
+        "BEGIN UPDATE value SET mean = mean + 1 WHERE id = new.id; END"
+        if sqlite
+        else "FOR EACH ROW EXECUTE FUNCTION casebook_history_stands()"
+    )
+    assert wrong_after(kept, statement) == {
+        "history_guarded": "trigger quiet on the table value is not this program's"
+    }
+
+
+def test_a_second_clinic_and_a_runner_moved_to_it_are_found(filled: Casebook) -> None:
+    tamper(
+        filled,
+        "INSERT INTO clinic (id, code, name, created_at) "
+        "SELECT 77, 'other', 'Other', created_at FROM clinic",
+        "UPDATE runner SET clinic_id = 77 WHERE code = 'T-002'",
+    )
+    found = wrong(filled)
+    assert found["one_clinic"].startswith("1 clinics more or fewer")
+    assert found["runners_have_clinic"].startswith("1 runners of another clinic")
+
+
 def test_a_guard_that_was_switched_off_or_hollowed_out_is_found(
     postgresql_casebook: Casebook,
 ) -> None:

@@ -14,10 +14,11 @@ from casebook.domain.verdicts import Reason, Verdict, What
 from casebook.domain.visits import Conditions, VisitKind, value_of_mean
 from casebook.services.cataloguing import adopt_figure, get_metric, save_metric
 from casebook.services.keeping import Casebook
-from casebook.services.norming import NormGroup, Norms, clinic_norms
+from casebook.services.norming import NormGroup, Norms, clinic_norms, norms_stamp
 from casebook.services.recording import record_visit
 from casebook.services.registering import register_runner
 from casebook.services.reviewing import review_runner
+from casebook.services.striking_out import strike_out_visit
 from casebook.storage import baselines
 from tests.builders import BEND, a_runner, a_visit
 from tests.services.test_reviewing import START
@@ -131,6 +132,22 @@ def test_where_the_visits_cannot_be_compared_nothing_is_expected_of_their_differ
     told = verdict_of(busy, What.LEFT, clinic_norms(busy))
     assert told.reason is Reason.NOT_LIKE_FOR_LIKE
     assert told.regression is None
+
+
+def test_the_stamp_of_the_norms_stays_until_a_record_moves(
+    clinic: Casebook,
+) -> None:
+    stamps = [norms_stamp(clinic)]
+    assert norms_stamp(clinic) == stamps[0]
+    seen(clinic, "T-001", 0, 50.0, 30.0)
+    stamps.append(norms_stamp(clinic))
+    strike_out_visit(clinic, "T-001", START, expected_revision=1, reason="wrong runner", by="ab")
+    stamps.append(norms_stamp(clinic))
+    register_runner(clinic, a_runner(code="T-002"))
+    stamps.append(norms_stamp(clinic))
+    adopt_figure(clinic, FIGURE)
+    stamps.append(norms_stamp(clinic))
+    assert len(set(stamps)) == len(stamps)
 
 
 def test_a_baseline_without_a_known_error_is_no_norm(clinic: Casebook) -> None:

@@ -187,7 +187,7 @@ def test_a_visit_struck_out_comes_back_whole_under_its_own_id(clinic: Casebook) 
     [
         (
             lambda c: amend(c, VisitChange(values=[value_of_trials(STRENGTH, Side.LEFT, [1.0])])),
-            "value:test_strength:left changed again since",
+            ", left changed again since",
         ),
         (
             lambda c: strike_out_visit(

@@ -417,6 +417,32 @@ def test_what_can_not_be_right_is_told_with_its_frame_and_gives_no_value(name: s
     assert not {metric for metric, _ in values(measured)} & absent
 
 
+def test_a_mirrored_picture_is_found_by_both_hips_and_else_said_to_be_taken_as_it_is() -> None:
+    def of(*landmarks: tuple[Landmark, Side], file: str) -> list[MarkedPoint]:
+        whole = stance_behind(RIGHT) | {(L.HIP, LEFT): (-12.0, 90.0)}
+        kept = {key: place for key, place in whole.items() if key in landmarks}
+        return [replace(one, x_px=1920.0 - one.x_px, file=file) for one in filmed(P, MID, kept)]
+
+    leg = [(L.HEEL_LOW, RIGHT), (L.HEEL_HIGH, RIGHT), (L.ANKLE, RIGHT), (L.KNEE, RIGHT)]
+    one_leg = of(*leg, (L.HIP, RIGHT), (L.PELVIS, LEFT), file="leg.csv")
+    alone = measure(marks(one_leg, one_stance(view=P)), KNOWN)
+    note = told(alone, "mirror_untold")
+    assert "taken as not mirrored, left being the runner's left" in note.message
+    assert (note.withheld, note.message.startswith("the picture")) == (False, True)
+    assert values(alone)["lower_leg_angle_posterior", RIGHT] == pytest.approx(-3.0)
+    for pair in (L.HIP, L.PELVIS):
+        both = of(*leg, (pair, RIGHT), (pair, LEFT), file="both.csv")
+        found = measure(marks(both, one_stance(view=P)), KNOWN)
+        assert "left_right_confused" in codes(found)
+        assert "mirror_untold" not in codes(found)
+        of_two = measure(marks([*both, *one_leg[:4]], one_stance(view=P)), KNOWN)
+        assert told(of_two, "mirror_untold").message.startswith("leg.csv: the picture is taken")
+    # From the side no sign hangs on it.
+    assert "mirror_untold" not in codes(
+        measure(marks(filmed(S, 10, side_leg()), one_stance()), KNOWN)
+    )
+
+
 def test_a_missing_point_names_what_is_missing_and_what_is_not_read() -> None:
     measured = measure(WRONG["a missing ankle"][0], KNOWN)
     said = {note.message for note in measured.notes if note.code == "point_missing"}
