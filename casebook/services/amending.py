@@ -22,7 +22,7 @@ from casebook.domain.history import (
 from casebook.domain.people import clean_code
 from casebook.domain.replaying import REVISION
 from casebook.domain.sides import Side
-from casebook.domain.visits import CONDITION_RANGES, Conditions, Value, Visit
+from casebook.domain.visits import CONDITION_RANGES, Conditions, Value, Visit, as_kept
 from casebook.services import clock
 from casebook.services.meanwhile import changed_meanwhile
 from casebook.services.opened import Casebook
@@ -153,15 +153,12 @@ def amend_visit(
 
 
 def _as_marked(given: Iterable[Value], stored: Iterable[Value]) -> tuple[Value, ...]:
-    """Numbers that are given as they stand keep the error of the points they were read from."""
+    """What stays of marked points keeps their error, and trials their numbers."""
     kept = {(value.metric, value.side): value for value in stored}
     values = []
     for value in given:
         was = kept.get((value.metric, value.side))
-        same = was is not None and value_content(value) == value_content(
-            replace(was, marking_sd=None)
-        )
-        values.append(was if was is not None and same else value)
+        values.append(value if was is None else as_kept(value, was))
     return tuple(values)
 
 

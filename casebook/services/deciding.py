@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -14,7 +15,9 @@ from casebook.domain.sides import Side
 from casebook.domain.visits import (
     MissingReason,
     Value,
+    as_kept,
     missing_value,
+    numbers_with_gaps,
     value_of_mean,
     value_of_trials,
 )
@@ -34,7 +37,7 @@ from casebook.intake.visit_rows import REASON_NAMES, SIDE_NAMES
 from casebook.services.amending import BESIDE_THE_NUMBERS
 from casebook.services.importing_history import Retaken, StoredContents, WrittenVisits
 from casebook.services.importing_plan import VisitPlan, Whole
-from casebook.storage import acknowledging, bulk
+from casebook.storage import acknowledging, bulk, record_fields
 
 STORED = "stored"
 CHOICES = (Choice.KEEP, Choice.TAKE, Choice.LEAVE_OUT)
@@ -104,7 +107,10 @@ def _settle(
     before = contents.trials(position)
     # Numbered trials beside numbered trials: those that the file does not have stay.
     after = dict(sorted({**before, **trials}.items())) if trials else {}
-    taken = _value(metric.key, Side(side), assembled, value, after)
+    taken = as_kept(
+        _value(metric.key, Side(side), assembled, value, after),
+        record_fields.value_of(metric.key, Side(side), was),
+    )
     row = int(readings.row[own[0]])
     about = visit_about(context, assembled.rows, row)
     numbered = bool(trials) and list(trials) != list(range(1, len(trials) + 1))
@@ -149,7 +155,10 @@ def _value(
         return missing_value(metric, side, MissingReason(REASON_NAMES[reason]))
     if n:
         return value_of_mean(metric, side, float(values.mean[value]), n)
-    return value_of_trials(metric, side, list(trials.values()))
+    return replace(
+        value_of_trials(metric, side, list(trials.values())),
+        trial_numbers=numbers_with_gaps(tuple(trials)),
+    )
 
 
 def reopen_flags(

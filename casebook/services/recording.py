@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from casebook.domain.errors import Conflict, InputRefused, NotFound
 from casebook.domain.history import Change, Subject, Was, value_content
 from casebook.domain.people import clean_code
-from casebook.domain.visits import CONDITION_RANGES, Value, Visit
+from casebook.domain.visits import CONDITION_RANGES, Value, Visit, as_kept
 from casebook.services import clock
 from casebook.services.keeping import Casebook
 from casebook.services.meanwhile import changed_meanwhile
@@ -207,8 +207,8 @@ def _not_yet_stored(visit: Visit, stored: visits.KeptVisit) -> list[Value]:
     return [value for value in visit.values if (value.metric, value.side) not in kept]
 
 
-def _same(one: Value, other: Value) -> bool:
-    return value_content(one) == value_content(other)
+def _same(kept: Value, given: Value) -> bool:
+    return value_content(kept) == value_content(as_kept(given, kept))
 
 
 def _not_yet_recorded(visit: Visit, stored: Visit) -> dict[str, object]:
