@@ -250,11 +250,7 @@ def write_visit(
         visit_id=stored.visit_id,
         reason=reason.strip(),
     )
-    reopened = (
-        []
-        if act is Act.ADDED
-        else _reopened(unit, stored, differences, metrics, reason=reason, contents=contents)
-    )
+    reopened = _reopened(unit, stored, differences, metrics, reason=reason, contents=contents)
     return VisitWritten(
         saved=VisitSaved(visit_id=stored.visit_id, revision=revision, added=len(values)),
         told=[told, *reopened],
@@ -292,7 +288,8 @@ def _reopened(
     """Take back the acknowledgements that rest on what was changed."""
     places = [metric_and_side(name) for name in differences]
     touched = {place[0] for place in places if place is not None}
-    under = any(
+    # What fills in an open condition changes no number that a flag rests on.
+    under = _act(differences) is not Act.ADDED and any(
         place is None and name not in BESIDE_THE_NUMBERS
         for name, place in zip(differences, places, strict=True)
     )
@@ -307,7 +304,7 @@ def _reopened(
         stored.runner_id,
         min(was, now),
         None if under else [metrics[key].metric_id for key in touched],
-        reason=rests_on(stored, reason),
+        reason=rests_on(stored, reason) if reason.strip() else acknowledging.added_to(*was),
     )
 
 
