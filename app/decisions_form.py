@@ -33,8 +33,9 @@ def ask_decisions(report: ImportReport) -> Decisions | None:
     st.subheader("Only you can decide")
     st.markdown(
         f"{count_words(whole, 'question')} about what the files say twice, otherwise than what is "
-        "stored, what was struck out by hand, or of a runner who may be one you have already. Nothing is settled in silence: "
-        "what you leave open is asked again, and nothing is stored until all are answered."
+        "stored, what was struck out by hand, or of a runner who may be one you have already. "
+        "Nothing is settled in silence: what you leave open is asked again, and nothing is stored "
+        "until all are answered."
     )
     with st.form("decisions", border=False):
         chosen = {question.key: _ask(question) for question in shown}

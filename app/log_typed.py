@@ -12,7 +12,7 @@ from app.log_draft import Cell
 from app.log_sheet import Sheet
 from app.words import SIDES
 from casebook.domain.history import value_content
-from casebook.domain.visits import CONDITION_RANGES, Value, Visit
+from casebook.domain.visits import CONDITION_RANGES, Value, Visit, as_kept
 
 CONDITION_NAMES = (
     *(column for column, *_ in CONDITION_RANGES),
@@ -84,7 +84,7 @@ def typed_cells(sheet: Sheet) -> Typed:
 
 
 def _same(typed: Value, kept: Value | None) -> bool:
-    return kept is not None and value_content(typed) == value_content(kept)
+    return kept is not None and value_content(as_kept(typed, kept)) == value_content(kept)
 
 
 def details_typed(head: Head, stored: Visit) -> dict[str, object]:

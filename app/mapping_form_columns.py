@@ -88,7 +88,9 @@ def holds_words(use: ColumnUse, metrics: dict[str, Metric]) -> str:
     words += {COUNT: ": number of trials", REASON: ": why it is missing"}.get(use.holds, "")
     if not use.unit or (metric and metric.unit not in USED_UNITS):
         return words  # a unit that is the only one in use need not be told
-    return f"{words}, in {unit_words(use.unit) or use.unit}"
+    unit = unit_words(use.unit) or use.unit
+    # 'in in' would read as a slip.
+    return f"{words}, in {'inches' if unit == 'in' else unit}"
 
 
 def grouped(

@@ -113,6 +113,8 @@ def _ask_new(boxes: Boxes, runner: Runner, visits: tuple[StoredVisit, ...]) -> F
         if last
         else "What is not recorded of the conditions can't be compared later."
     )
+    # The latest visit says when the next is due, and this one would be the latest.
+    st.caption("No next visit is planned by this: open the visit on 'Log a visit' to say when.")
     places = st.columns(4)
     told = {
         name: place.text_input(

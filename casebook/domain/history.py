@@ -220,12 +220,14 @@ def numbers_told(content: Mapping[str, Any]) -> list[int]:
 
 
 def value_content(value: Value) -> dict[str, Any]:
-    """A value as a history entry holds it."""
+    """A value as a history entry holds it; trials' numbers only where they have gaps."""
     held: dict[str, Any]
     if value.missing_reason is not None:
         return {"missing": value.missing_reason.value}
     if value.trials:
         held = {"trials": list(value.trials)}
+        if value.trial_numbers:
+            held["numbers"] = list(value.trial_numbers)
     else:
         held = {"mean": value.mean, "n": value.n_trials}
         if value.sd is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from enum import StrEnum
 
@@ -98,6 +98,8 @@ class Value:
     marking_sd : float or None
         Standard deviation of the error that marking points on a picture brings to one trial,
         in the metric's own unit; None where it is not known or no points were marked.
+    trial_numbers : tuple of int
+        Numbers of the trials, ascending; empty where they are 1, 2, ... without a gap.
     """
 
     metric: str
@@ -108,6 +110,13 @@ class Value:
     trials: tuple[float, ...] = ()
     missing_reason: MissingReason | None = None
     marking_sd: float | None = None
+    trial_numbers: tuple[int, ...] = ()
+
+    @property
+    def numbered(self) -> dict[int, float]:
+        """Trials by their number."""
+        numbers = self.trial_numbers or range(1, len(self.trials) + 1)
+        return dict(zip(numbers, self.trials, strict=True))
 
 
 def check_reading(number: float, *, column: str = "value") -> float:
@@ -155,6 +164,58 @@ def value_of_trials(metric: str, side: Side, trials: Sequence[float]) -> Value:
         sd=statistics.stdev(numbers) if len(numbers) > 1 else None,
         trials=numbers,
     )
+
+
+def numbers_with_gaps(numbers: Sequence[int]) -> tuple[int, ...]:
+    """Numbers of trials as a value holds them: none where they are 1, 2, ... anyhow."""
+    given = tuple(numbers)
+    return () if given == tuple(range(1, len(given) + 1)) else given
+
+
+def grown_marking_sd(marking_sd: float, n_before: int, n_after: int) -> float:
+    """Marking error of one trial once a value has other trials than were marked.
+
+    How the further ones were read is not known, so that they make the error of the mean no
+    smaller than it was: the SD of one trial grows with the root of their number.
+    """
+    return min(LARGEST_READING, marking_sd * math.sqrt(max(1.0, n_after / n_before)))
+
+
+def as_kept(given: Value, kept: Value) -> Value:
+    """A value that was given without what only the store knows, with what the kept one says.
+
+    Trials keep their numbers where the kept ones have gaps. The error of marked points stays
+    as long as one of the kept readings does; whoever replaces them all replaces it, too.
+    """
+    if given.trials and kept.trial_numbers and not given.trial_numbers:
+        given = replace(given, trial_numbers=_numbers_kept(given.trials, kept))
+    if given.marking_sd is None and kept.marking_sd is not None and _reading_stays(given, kept):
+        n_before, n_after = kept.n_trials, given.n_trials
+        given = replace(given, marking_sd=grown_marking_sd(kept.marking_sd, n_before, n_after))
+    return given
+
+
+def _numbers_kept(trials: Sequence[float], kept: Value) -> tuple[int, ...]:
+    numbers, readings = kept.trial_numbers, kept.trials
+    if len(trials) >= len(numbers):
+        more = range(numbers[-1] + 1, numbers[-1] + 1 + len(trials) - len(numbers))
+        # Numbers that do not fit the store any more are counted anew.
+        return (
+            numbers_with_gaps((*numbers, *more)) if numbers[-1] + len(more) <= MOST_TRIALS else ()
+        )
+    found: list[int] = []
+    for number, reading in zip(numbers, readings, strict=True):
+        if len(found) < len(trials) and reading == trials[len(found)]:
+            found.append(number)
+    return numbers_with_gaps(found if len(found) == len(trials) else numbers[: len(trials)])
+
+
+def _reading_stays(given: Value, kept: Value) -> bool:
+    if given.missing_reason is not None:
+        return False
+    if given.trials and kept.trials:
+        return bool(set(given.trials) & set(kept.trials))
+    return (given.mean, given.n_trials) == (kept.mean, kept.n_trials)
 
 
 def value_of_mean(metric: str, side: Side, mean: float, n_trials: int) -> Value:

@@ -31,6 +31,10 @@ _UNIT_IN_BRACKETS = {
 _BRACKETS = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
 _SCALE = re.compile(r"(\d+)\s*(?:-|–|/|to)\s*(\d+)\Z")
 _OUT_OF = re.compile(r"/\s*(\d+)\s*\Z")
+# 'Pain 0-10' names its scale; the 10 is no trial.
+_FROM_ZERO = re.compile(
+    r"(?<![\w.])0\s*(?:-|–|to)\s*(\d{1,3})(?=\s*(?:l|r|left|right)?\s*\Z)", re.IGNORECASE
+)
 _TRIAL = re.compile(r"(?:trial|rep|attempt|try|#|no\.?)\s*\.?(\d{1,2})\Z")
 _SIDE_AND_NUMBER = re.compile(r"(l|left|r|right)(\d{1,2})\Z")
 _TIME_OR_TRIAL = re.compile(r"[tvw](\d{1,2})\Z")
@@ -128,6 +132,9 @@ def take_apart(header: str) -> HeaderParts:
     if out_of := _OUT_OF.search(rest):
         scale = (0.0, float(out_of[1]))
         rest = rest[: out_of.start()]
+    elif from_zero := _FROM_ZERO.search(rest):
+        scale = (0.0, float(from_zero[1]))
+        rest = f"{rest[: from_zero.start()]} {rest[from_zero.end() :]}"
     rest = _unit_at_end(rest, units)
     words = _words(rest)
     words, doubt, repeat = _sides_and_trials(words, sides, trials)

@@ -22,7 +22,7 @@ from casebook.domain.history import (
 from casebook.domain.people import clean_code
 from casebook.domain.replaying import REVISION
 from casebook.domain.sides import Side
-from casebook.domain.visits import CONDITION_RANGES, Conditions, Value, Visit
+from casebook.domain.visits import CONDITION_RANGES, Conditions, Value, Visit, as_kept
 from casebook.services import clock
 from casebook.services.meanwhile import changed_meanwhile
 from casebook.services.opened import Casebook
@@ -153,15 +153,12 @@ def amend_visit(
 
 
 def _as_marked(given: Iterable[Value], stored: Iterable[Value]) -> tuple[Value, ...]:
-    """Numbers that are given as they stand keep the error of the points they were read from."""
+    """What stays of marked points keeps their error, and trials their numbers."""
     kept = {(value.metric, value.side): value for value in stored}
     values = []
     for value in given:
         was = kept.get((value.metric, value.side))
-        same = was is not None and value_content(value) == value_content(
-            replace(was, marking_sd=None)
-        )
-        values.append(was if was is not None and same else value)
+        values.append(value if was is None else as_kept(value, was))
     return tuple(values)
 
 
@@ -253,11 +250,7 @@ def write_visit(
         visit_id=stored.visit_id,
         reason=reason.strip(),
     )
-    reopened = (
-        []
-        if act is Act.ADDED
-        else _reopened(unit, stored, differences, metrics, reason=reason, contents=contents)
-    )
+    reopened = _reopened(unit, stored, differences, metrics, reason=reason, contents=contents)
     return VisitWritten(
         saved=VisitSaved(visit_id=stored.visit_id, revision=revision, added=len(values)),
         told=[told, *reopened],
@@ -295,7 +288,8 @@ def _reopened(
     """Take back the acknowledgements that rest on what was changed."""
     places = [metric_and_side(name) for name in differences]
     touched = {place[0] for place in places if place is not None}
-    under = any(
+    # What fills in an open condition changes no number that a flag rests on.
+    under = _act(differences) is not Act.ADDED and any(
         place is None and name not in BESIDE_THE_NUMBERS
         for name, place in zip(differences, places, strict=True)
     )
@@ -310,7 +304,7 @@ def _reopened(
         stored.runner_id,
         min(was, now),
         None if under else [metrics[key].metric_id for key in touched],
-        reason=rests_on(stored, reason),
+        reason=rests_on(stored, reason) if reason.strip() else acknowledging.added_to(*was),
     )
 
 

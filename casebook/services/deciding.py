@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -14,7 +15,9 @@ from casebook.domain.sides import Side
 from casebook.domain.visits import (
     MissingReason,
     Value,
+    as_kept,
     missing_value,
+    numbers_with_gaps,
     value_of_mean,
     value_of_trials,
 )
@@ -34,7 +37,7 @@ from casebook.intake.visit_rows import REASON_NAMES, SIDE_NAMES
 from casebook.services.amending import BESIDE_THE_NUMBERS
 from casebook.services.importing_history import Retaken, StoredContents, WrittenVisits
 from casebook.services.importing_plan import VisitPlan, Whole
-from casebook.storage import acknowledging, bulk
+from casebook.storage import acknowledging, bulk, record_fields
 
 STORED = "stored"
 CHOICES = (Choice.KEEP, Choice.TAKE, Choice.LEAVE_OUT)
@@ -104,7 +107,10 @@ def _settle(
     before = contents.trials(position)
     # Numbered trials beside numbered trials: those that the file does not have stay.
     after = dict(sorted({**before, **trials}.items())) if trials else {}
-    taken = _value(metric.key, Side(side), assembled, value, after)
+    taken = as_kept(
+        _value(metric.key, Side(side), assembled, value, after),
+        record_fields.value_of(metric.key, Side(side), was),
+    )
     row = int(readings.row[own[0]])
     about = visit_about(context, assembled.rows, row)
     numbered = bool(trials) and list(trials) != list(range(1, len(trials) + 1))
@@ -149,24 +155,31 @@ def _value(
         return missing_value(metric, side, MissingReason(REASON_NAMES[reason]))
     if n:
         return value_of_mean(metric, side, float(values.mean[value]), n)
-    return value_of_trials(metric, side, list(trials.values()))
+    return replace(
+        value_of_trials(metric, side, list(trials.values())),
+        trial_numbers=numbers_with_gaps(tuple(trials)),
+    )
 
 
 def reopen_flags(
     session: Session, context: Context, assembled: Assembled, written: WrittenVisits
 ) -> list[Change]:
-    """Take back the acknowledgements that rest on what gave way; returns what is told.
+    """Take back the acknowledgements that rest on what gave way or was added; says what is told.
 
     As when a visit is amended by hand: where a condition gave way, every number of the visit
     was taken under another one.
     """
-    metric_ids = bulk.metric_ids(session)
-    taken: dict[int, set[int]] = {}
-    for value in written.retaken:
-        metric = context.metrics[int(assembled.values.metric[value])]
-        taken.setdefault(int(assembled.values.visit[value]), set()).add(metric_ids[metric.key])
+    touched = np.flatnonzero(written.touched)
+    known = acknowledging.runners_with_any(session, written.runner_id[touched].tolist())
+    if not known:
+        return []
+    changed = _changed_metrics(session, context, assembled, written)
     told: list[Change] = []
-    for visit, reason in written.reasons.items():
+    for visit in touched.tolist():
+        runner_id = int(written.runner_id[visit])
+        if runner_id not in known:
+            continue
+        reason = written.reasons.get(visit, "")
         conditions = any(
             was not in {None, ""}
             for name, (was, _) in written.columns.get(visit, {}).items()
@@ -176,10 +189,28 @@ def reopen_flags(
         number = int(assembled.visits.session[visit])
         told += acknowledging.reopen(
             session,
-            int(written.runner_id[visit]),
+            runner_id,
             (day, number),
-            None if conditions else taken.get(visit, set()),
+            None if conditions else changed.get(visit, set()),
             reason=f"It rested on the visit of {day} (session {number}), which an import changed: "
-            f"{reason}",
+            f"{reason}"
+            if reason
+            else acknowledging.added_to(day, number, through=" by an import"),
         )
     return told
+
+
+def _changed_metrics(
+    session: Session, context: Context, assembled: Assembled, written: WrittenVisits
+) -> dict[int, set[int]]:
+    """By visit, the ids of the metrics of which a value was added, grew or gave way."""
+    values = assembled.values
+    ids = bulk.metric_ids(session)
+    changed = written.kept == -1
+    changed[values.trial_value[written.new_trial]] = True
+    changed[list(written.retaken)] = True
+    metrics: dict[int, set[int]] = {}
+    for value in np.flatnonzero(changed).tolist():
+        key = context.metrics[int(values.metric[value])].key
+        metrics.setdefault(int(values.visit[value]), set()).add(ids[key])
+    return metrics

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebook.domain.history import Act, Change, Subject, Was, value_content
-from casebook.domain.visits import Value
+from casebook.domain.visits import Value, grown_marking_sd, numbers_with_gaps
 from casebook.intake.assembling import Assembled
 from casebook.intake.context import Context
 from casebook.intake.visit_rows import REASON_NAMES, SIDE_NAMES
@@ -47,7 +47,7 @@ class StoredContents:
         trials = self.trials(position)
         held: dict[str, Any]
         if trials:
-            held = {"trials": list(trials.values())}
+            held = trials_content(trials)
         else:
             held = {"mean": float(values.mean[position]), "n": int(values.n_trials[position])}
             if not np.isnan(values.sd[position]):
@@ -55,6 +55,12 @@ class StoredContents:
         if not np.isnan(values.marking_sd[position]):
             held["marking_sd"] = float(values.marking_sd[position])
         return held
+
+
+def trials_content(trials: Mapping[int, float]) -> dict[str, Any]:
+    """Trials by number, ascending, as the history holds them."""
+    gaps = numbers_with_gaps(tuple(trials))
+    return {"trials": list(trials.values())} | ({"numbers": list(gaps)} if gaps else {})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,12 +203,8 @@ def _value_fields(
             if again is not None:
                 was, now = again.was, value_content(again.value)
             elif any(added[low:high]):
-                was = written.contents.content(kept)
-                grown = written.contents.trials(kept)
-                for at in range(low, high):
-                    if added[at]:
-                        grown[numbers[at]] = readings[at]
-                now = was | {"trials": [grown[number] for number in sorted(grown)]}
+                fresh = zip(numbers[low:high], readings[low:high], added[low:high], strict=True)
+                was, now = _grown(written.contents, kept, [(n, r) for n, r, new in fresh if new])
             else:
                 continue
         elif kept < -1:
@@ -212,6 +214,18 @@ def _value_fields(
         elif n > 0:
             now = {"mean": mean, "n": n}
         else:
-            now = {"trials": readings[low:high]}
+            now = trials_content(dict(zip(numbers[low:high], readings[low:high], strict=True)))
         fields.setdefault(visit, {})[names[metric][side]] = (was, now)
     return fields
+
+
+def _grown(
+    contents: StoredContents, position: int, added: list[tuple[int, float]]
+) -> tuple[Was, Was]:
+    """What a stored value was and is once it has further trials."""
+    was, before = contents.content(position), contents.trials(position)
+    after = dict(sorted({**before, **dict(added)}.items()))
+    now = trials_content(after)
+    if "marking_sd" in was:
+        now["marking_sd"] = grown_marking_sd(was["marking_sd"], len(before), len(after))
+    return was, now

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from sqlalchemy.orm import Session
 
 from casebook.domain.decisions import Choice
-from casebook.domain.visits import VisitKind
+from casebook.domain.visits import VisitKind, grown_marking_sd
 from casebook.intake.assembling import Assembled
 from casebook.intake.context import Context
 from casebook.intake.visit_rows import REASON_NAMES
@@ -476,6 +476,8 @@ def _rewrite_grown(
     order = np.argsort(ids)
     ordered = ids[order]
     before = np.isin(trials.value_id, ordered)
+    kept = plan.kept[grown[order]]
+    was_n, was_marking = plan.stored.n_trials[kept], plan.stored.marking_sd[kept]
     added = plan.new_trial & np.isin(value_id[values.trial_value], ordered)
     all_ids = np.concatenate([trials.value_id[before], value_id[values.trial_value[added]]])
     readings = np.concatenate(
@@ -486,12 +488,23 @@ def _rewrite_grown(
     bulk.rewrite_summaries(
         session,
         [
-            {"id": key, "n_trials": count, "mean": average, "sd": spread, "saved_in": saved}
-            for key, count, average, spread, saved in zip(
+            {
+                "id": key,
+                "n_trials": count,
+                "mean": average,
+                "sd": spread,
+                "marking_sd": None
+                if np.isnan(marking)
+                else grown_marking_sd(marking, n_before, count),
+                "saved_in": saved,
+            }
+            for key, count, average, spread, n_before, marking, saved in zip(
                 ordered.tolist(),
                 n.tolist(),
                 mean.tolist(),
                 sd.tolist(),
+                was_n.tolist(),
+                was_marking.tolist(),
                 saved_in.tolist(),
                 strict=True,
             )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -11,14 +11,14 @@ from sqlalchemy.orm import Session
 from casebook.domain.errors import Conflict, InputRefused, NotFound
 from casebook.domain.history import Change, Subject, Was, value_content
 from casebook.domain.people import clean_code
-from casebook.domain.visits import CONDITION_RANGES, Value, Visit
+from casebook.domain.visits import CONDITION_RANGES, Value, Visit, as_kept
 from casebook.services import clock
 from casebook.services.keeping import Casebook
 from casebook.services.meanwhile import changed_meanwhile
 from casebook.services.registering import get_runner_row
 from casebook.services.visit_rules import date_problems, settled, value_rule_problems
 from casebook.services.visit_words import NOTHING_STORED, listed, named, said, when, who
-from casebook.storage import history, people, record_fields, visits
+from casebook.storage import acknowledging, history, people, record_fields, visits
 from casebook.storage.session import reading, writing
 
 TEXT_CONDITIONS = ("surface", "footwear", "view", "assessor")
@@ -130,7 +130,8 @@ def _save_new(
         if visit_id is not None:
             added = visits.add_values(unit, visit_id, visit.values, metrics, saved_in=1)
             told = record_fields.visit_recorded(visit_id, visit, runner_id=runner_id, by=by, at=at)
-            return VisitSaved(visit_id=visit_id, revision=1, added=added), [told]
+            reopened = _reopened(unit, runner_id, visit, visit.values, metrics)
+            return VisitSaved(visit_id=visit_id, revision=1, added=added), [told, *reopened]
         # Somebody else's came in between; theirs is committed by now.
         stored = visits.find_visit(unit, runner_id, visit.runner, visit.visited_on, visit.session)
     raise Conflict(_taken(visit, stored))
@@ -180,7 +181,25 @@ def _add_to(
         columns=columns,
         values=fresh,
     )
-    return VisitSaved(visit_id=stored.visit_id, revision=revision, added=added), [told]
+    reopened = _reopened(unit, stored.runner_id, visit, fresh, metrics)
+    return VisitSaved(visit_id=stored.visit_id, revision=revision, added=added), [told, *reopened]
+
+
+def _reopened(
+    unit: Session,
+    runner_id: int,
+    visit: Visit,
+    added: Iterable[Value],
+    metrics: Mapping[str, visits.KnownMetric],
+) -> list[Change]:
+    """Take back the acknowledgements of flags that did not know what is added now."""
+    return acknowledging.reopen(
+        unit,
+        runner_id,
+        (visit.visited_on, visit.session),
+        {metrics[value.metric].metric_id for value in added},
+        reason=acknowledging.added_to(visit.visited_on, visit.session),
+    )
 
 
 def _given_fields(visit: Visit) -> dict[str, Was]:
@@ -207,8 +226,8 @@ def _not_yet_stored(visit: Visit, stored: visits.KeptVisit) -> list[Value]:
     return [value for value in visit.values if (value.metric, value.side) not in kept]
 
 
-def _same(one: Value, other: Value) -> bool:
-    return value_content(one) == value_content(other)
+def _same(kept: Value, given: Value) -> bool:
+    return value_content(kept) == value_content(as_kept(given, kept))
 
 
 def _not_yet_recorded(visit: Visit, stored: Visit) -> dict[str, object]:

@@ -34,7 +34,7 @@ def settled_value(value: Value) -> Value:
     marking = value.marking_sd
     if value.trials:
         settled = value_of_trials(value.metric, value.side, value.trials)
-        return replace(settled, marking_sd=marking)
+        return replace(settled, marking_sd=marking, trial_numbers=value.trial_numbers)
     if value.mean is not None:
         settled = value_of_mean(value.metric, value.side, value.mean, value.n_trials)
         return replace(settled, sd=value.sd if value.n_trials > 1 else None, marking_sd=marking)

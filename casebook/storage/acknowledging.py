@@ -13,6 +13,25 @@ from casebook.storage import record_fields
 from casebook.storage.tables import FlagAcknowledgementRow, VisitRow
 
 
+def added_to(visited_on: date, session: int, *, through: str = "") -> str:
+    """Why an acknowledgement was taken back where nothing was changed, only added."""
+    return (
+        f"It rested on a record without what was added{through} to the visit of {visited_on} "
+        f"(session {session})."
+    )
+
+
+def runners_with_any(session: Session, runner_ids: Iterable[int]) -> frozenset[int]:
+    """Those of some runners of whom a flag is acknowledged."""
+    wanted = frozenset(runner_ids)
+    found = session.scalars(
+        select(VisitRow.runner_id)
+        .join(FlagAcknowledgementRow, FlagAcknowledgementRow.visit_id == VisitRow.id)
+        .distinct()
+    )
+    return wanted & frozenset(found)
+
+
 def reopen(
     session: Session,
     runner_id: int,

@@ -160,6 +160,7 @@ def value_of(metric: str, side: Side, told: Mapping[str, Any]) -> Value:
         return missing_value(metric, side, MissingReason(told["missing"]))
     if "trials" in told:
         value = value_of_trials(metric, side, told["trials"])
+        value = replace(value, trial_numbers=tuple(told.get("numbers", ())))
     else:
         value = replace(value_of_mean(metric, side, told["mean"], told["n"]), sd=told.get("sd"))
     return replace(value, marking_sd=told.get("marking_sd"))

@@ -143,7 +143,7 @@ _VALUES = """SELECT v.visit_id, v.id, m.key, v.side, v.n_trials, v.mean, v.sd, v
     FROM value v JOIN metric m ON m.id = v.metric_id
     WHERE v.visit_id BETWEEN {} AND {}"""
 # In the order of the values' own index, so that nothing needs to be sorted.
-_TRIALS = """SELECT t.value_id, t.reading FROM value v JOIN trial t ON t.value_id = v.id
+_TRIALS = """SELECT t.value_id, t.number, t.reading FROM value v JOIN trial t ON t.value_id = v.id
     WHERE v.visit_id BETWEEN {} AND {}
     ORDER BY v.visit_id, v.metric_id, v.side, t.number"""
 
@@ -173,13 +173,26 @@ def visits_between(connection: Connection, first: int, last: int) -> Iterator[St
         )
 
 
-def _value_fields(connection: Connection, first: int, last: int) -> dict[int, dict[str, Was]]:
-    trials: dict[int, list[float]] = {}
-    for value_id, reading in _rows(connection, _TRIALS, first, last):
-        if value_id in trials:
-            trials[value_id].append(reading)
+def _trials(connection: Connection, first: int, last: int) -> dict[int, dict[str, Was]]:
+    """By value its trials, and their numbers where these have gaps, as `value_content` has them."""
+    held: dict[int, dict[str, Was]] = {}
+    for value_id, number, reading in _rows(connection, _TRIALS, first, last):
+        if value_id in held:
+            readings = held[value_id]["trials"]
+            readings.append(reading)
         else:
-            trials[value_id] = [reading]
+            readings = [reading]
+            held[value_id] = {"trials": readings}
+        if "numbers" in held[value_id]:
+            held[value_id]["numbers"].append(number)
+        elif number != len(readings):
+            # The first that is not where it would stand without a gap.
+            held[value_id]["numbers"] = [*range(1, len(readings)), number]
+    return held
+
+
+def _value_fields(connection: Connection, first: int, last: int) -> dict[int, dict[str, Was]]:
+    trials = _trials(connection, first, last)
     found: defaultdict[int, dict[str, Was]] = defaultdict(dict)
     rows = _rows(connection, _VALUES, first, last)
     for visit_id, value_id, key, side, n, mean, sd, missing, marking_sd in rows:
@@ -189,7 +202,7 @@ def _value_fields(connection: Connection, first: int, last: int) -> dict[int, di
             held = {"missing": missing}
         else:
             if value_id in trials:
-                held = {"trials": trials[value_id]}
+                held = trials[value_id]
             else:
                 held = {"mean": mean, "n": n}
                 if sd is not None:

@@ -9,7 +9,7 @@ from casebook.domain.injuries import Injury
 from casebook.domain.metrics import Condition, ErrorFigure, Metric
 from casebook.domain.people import Consent, Identity, Runner, User
 from casebook.domain.programmes import AdherenceWeek, Block
-from casebook.domain.visits import Conditions, Value, Visit
+from casebook.domain.visits import Conditions, Value, Visit, numbers_with_gaps
 from casebook.storage.tables import (
     AdherenceRow,
     BlockRow,
@@ -210,14 +210,16 @@ def value_row(value: Value, *, visit_id: int, metric_id: int, saved_in: int = 1)
 
 
 def trial_rows(value: Value, *, value_id: int) -> list[TrialRow]:
-    """Rows for every trial of a value, numbered from 1 in the order in which they stand."""
+    """Rows for every trial of a value, by its number."""
     return [
         TrialRow(value_id=value_id, number=number, reading=reading)
-        for number, reading in enumerate(value.trials, start=1)
+        for number, reading in value.numbered.items()
     ]
 
 
-def stored_value(row: ValueRow, *, metric: str, trials: Sequence[float] = ()) -> Value:
+def stored_value(
+    row: ValueRow, *, metric: str, trials: Sequence[float] = (), numbers: Sequence[int] = ()
+) -> Value:
     """A stored value with its trials, by number."""
     return Value(
         metric=metric,
@@ -228,6 +230,7 @@ def stored_value(row: ValueRow, *, metric: str, trials: Sequence[float] = ()) ->
         trials=tuple(trials),
         missing_reason=row.missing_reason,
         marking_sd=row.marking_sd,
+        trial_numbers=numbers_with_gaps(numbers),
     )
 
 

@@ -209,6 +209,6 @@ def write_value(session: Session, value_id: int, value: Any, *, saved_in: int) -
             insert(TrialRow),
             [
                 {"value_id": value_id, "number": number, "reading": reading}
-                for number, reading in enumerate(value.trials, start=1)
+                for number, reading in value.numbered.items()
             ],
         )

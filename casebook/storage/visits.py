@@ -150,14 +150,14 @@ def visit_days(session: Session, runner_id: int) -> tuple[tuple[date, int], ...]
 
 
 def _values(session: Session, visit_id: int) -> list[Value]:
-    trials: defaultdict[int, list[float]] = defaultdict(list)
-    for value_id, reading in session.execute(
-        select(TrialRow.value_id, TrialRow.reading)
+    trials: defaultdict[int, dict[int, float]] = defaultdict(dict)
+    for value_id, number, reading in session.execute(
+        select(TrialRow.value_id, TrialRow.number, TrialRow.reading)
         .join(ValueRow, ValueRow.id == TrialRow.value_id)
         .where(ValueRow.visit_id == visit_id)
         .order_by(TrialRow.value_id, TrialRow.number)
     ):
-        trials[value_id].append(reading)
+        trials[value_id][number] = reading
     rows = session.execute(
         select(ValueRow, MetricRow.key)
         .join(MetricRow, MetricRow.id == ValueRow.metric_id)
@@ -165,7 +165,9 @@ def _values(session: Session, visit_id: int) -> list[Value]:
         .order_by(MetricRow.position, MetricRow.key, ValueRow.side)
     )
     return [
-        translation.stored_value(row, metric=key, trials=trials.get(row.id, ()))
+        translation.stored_value(
+            row, metric=key, trials=tuple(trials[row.id].values()), numbers=tuple(trials[row.id])
+        )
         for row, key in rows
     ]
 
@@ -229,7 +231,7 @@ def add_values(
     trials = [
         {"value_id": row.id, "number": number, "reading": reading}
         for row, value in pairs
-        for number, reading in enumerate(value.trials, start=1)
+        for number, reading in value.numbered.items()
     ]
     if trials:
         session.execute(insert(TrialRow), trials)

@@ -60,6 +60,7 @@ HEADERS: tuple[Header, ...] = (
     h("Tested by", "AB;CD", "assessor"),
     h("Comments", "tired;ok", "note"),
     h("Pain today (0-10)", "0;2;3", "pain_today"),
+    h("Pain today 0-10", "0;2;3", "pain_today"),
     h("Age", "31;45", ASK),
     h("Height (cm)", "170;181", ASK),
     h("Body mass (kg)", "61;72", ASK),

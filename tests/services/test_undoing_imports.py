@@ -75,7 +75,14 @@ def everything(casebook: Casebook) -> dict[str, list[tuple[object, ...]]]:
             "trial": "*",
         }.items():
             rows = connection.exec_driver_sql(f"SELECT {columns} FROM {table}")
-            found[table] = sorted((tuple(row) for row in rows), key=repr)
+            # The last digit of an SD depends on who summed it up.
+            found[table] = sorted(
+                (
+                    tuple(round(one, 9) if isinstance(one, float) else one for one in row)
+                    for row in rows
+                ),
+                key=repr,
+            )
     return found
 
 

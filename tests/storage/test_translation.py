@@ -48,7 +48,7 @@ ELSEWHERE: dict[type, set[str]] = {
     Consent: {"runner"},
     Injury: {"runner"},
     Visit: {"runner", "values", "conditions"},
-    Value: {"metric", "trials"},
+    Value: {"metric", "trials", "trial_numbers"},
     ErrorFigure: {"metric"},
     Programme: {"runner", "blocks", "targets", "adherence"},
     Target: {"metric"},
