@@ -10,7 +10,8 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Locator, Page, TimeoutError, expect
+from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import TimeoutError as NotInTime
 
 from casebook.domain.metrics import AppliesTo, ErrorFigure, ErrorOrigin
 from casebook.domain.people import Runner, User
@@ -93,7 +94,7 @@ def main_part(page: Page) -> Locator:
 
 def acted(page: Page) -> None:
     """Wait for what an action started: the app takes a moment to begin, then is drawn."""
-    with suppress(TimeoutError):
+    with suppress(NotInTime):
         page.wait_for_selector(
             "[data-testid='stApp'][data-test-script-state='running']",
             state="attached",
