@@ -11,7 +11,7 @@ import streamlit as st
 from app import sidebar, state
 from app.messages import calmly, day_words, plain
 from app.programme_draft import Typing
-from app.programme_words import DIRECTIONS, PLACES, directions_of, places_of, unit_on
+from app.programme_words import PLACES, direction_words, directions_of, places_of, unit_on
 from app.typed_boxes import Boxes
 from app.words import metric_words
 from casebook.domain.errors import InputRefused
@@ -224,7 +224,7 @@ def _edit(
         still = role is Role.STILL
         ways = directions_of(place) if place and not still else ()
         way = typing.choice(
-            second[0], "Which way", part(f"way_{len(ways)}"), ways, DIRECTIONS,
+            second[0], "Which way", part(f"way_{len(ways)}"), ways, direction_words(place),
             start.direction if start else None, disabled=still,
             placeholder="Stays as it is" if still else "Choose",
         )  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app.messages import day_words, plain
-from app.programme_words import DIRECTIONS, PLACES, unit_on
+from app.programme_words import PLACES, direction_words, unit_on
 from casebook.domain.hypotheses import KINDS, ROLES, Hypothesis, Link, LinkCall, Outcome, Role
 from casebook.domain.hypothesis_words import CALLS
 from casebook.domain.metrics import Metric
@@ -115,7 +115,7 @@ def _link_words(link: Link, metrics: dict[str, Metric]) -> str:
         within = f" within {number_words(link.amount, unit)}" if link.amount else " within error"
         told = f"should stay still{within}"
     else:
-        way = DIRECTIONS[link.direction] if link.direction else ""
+        way = direction_words(link.on)[link.direction] if link.direction else ""
         told = f"{way} by {number_words(link.amount, unit)}"
     return (
         f"{ROLES[link.role].capitalize()}: {plain(f'{name}: {told}')}, by {day_words(link.due_on)}"

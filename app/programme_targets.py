@@ -9,7 +9,7 @@ import streamlit as st
 
 from app.messages import plain, show_refusal
 from app.programme_draft import ProgrammeDraft
-from app.programme_words import DIRECTIONS, PLACES, directions_of, places_of, unit_on
+from app.programme_words import PLACES, direction_words, directions_of, places_of, unit_on
 from app.typed_boxes import Boxes
 from app.words import metric_words
 from casebook.domain.errors import CasebookError
@@ -85,7 +85,7 @@ def _edit(
             "Which way",
             part(f"way_{len(ways)}"),
             ways,
-            DIRECTIONS,
+            direction_words(place),
             start.direction if start else None,
         )
         second = st.columns([2, 3, 2], vertical_alignment="top")

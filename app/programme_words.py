@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 
 from app.messages import day_words, plain
@@ -40,12 +41,19 @@ PLACES = {
     TargetOn.LEFT: "left",
     TargetOn.RIGHT: "right",
     TargetOn.NONE: "whole body",
-    TargetOn.ASYMMETRY: "asymmetry (right minus left)",
+    # Without a side in it: who types 'right' means the right side.
+    TargetOn.ASYMMETRY: "asymmetry of the sides",
 }
 DIRECTIONS = {
     TargetDirection.UP: "up",
     TargetDirection.DOWN: "down",
-    TargetDirection.TOWARDS_ZERO: "towards zero (smaller difference of the sides)",
+    TargetDirection.TOWARDS_ZERO: "towards zero (a smaller difference)",
+}
+# An asymmetry is signed right minus left.
+ASYMMETRY_DIRECTIONS = {
+    **DIRECTIONS,
+    TargetDirection.UP: "up (towards the right being larger)",
+    TargetDirection.DOWN: "down (towards the left being larger)",
 }
 
 
@@ -61,6 +69,11 @@ def directions_of(place: TargetOn) -> tuple[TargetDirection, ...]:
     if place is TargetOn.ASYMMETRY:
         return (TargetDirection.TOWARDS_ZERO, TargetDirection.UP, TargetDirection.DOWN)
     return (TargetDirection.UP, TargetDirection.DOWN)
+
+
+def direction_words(place: TargetOn | None) -> Mapping[TargetDirection, str]:
+    """The ways in words; of an asymmetry with the side that they lead to."""
+    return ASYMMETRY_DIRECTIONS if place is TargetOn.ASYMMETRY else DIRECTIONS
 
 
 def unit_on(metric: Metric, place: TargetOn) -> str:

@@ -170,8 +170,8 @@ def test_findings_bring_up_a_prompt_on_the_runner_s_page_until_it_is_acknowledge
     app.button(key=send).click().run()
     assert findings_of(clinic, WORSE, date(2026, 3, 9))[Finding.FEVER] is False
     said = words(at_page(app, "runner", runner=WORSE))
-    assert "A bone stress injury cannot be left out (tender on the bone, pain at night)" in said
-    assert "consider referral, follow local pathways" in said
+    assert "A bone stress injury cannot be ruled out: consider referral, follow local" in said
+    assert "Entered: tender on the bone; pain at night." in said
     key = "caution_bone_tenderness_night_pain_2026-03-09_1"
     acknowledge = f"FormSubmitter:form_{key}-Acknowledge as AB"
     app.text_area(key=f"{key}_reason").set_value("picture asked for")

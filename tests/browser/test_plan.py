@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import TimeoutError as NotInTime
 
 from casebook.domain.metrics import AppliesTo, ErrorFigure, ErrorOrigin
 from casebook.domain.people import Runner, User
@@ -29,6 +31,7 @@ pytestmark = pytest.mark.browser
 STRENGTH, DROP = "hip_abductor_strength", "contralateral_pelvic_drop"
 HIP, PELVIS = "Hip abductor strength", "Pelvic drop on the other side"
 RUNNER = "PLAN-1"
+MOMENT_MS = 400
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,11 +92,23 @@ def main_part(page: Page) -> Locator:
     return page.get_by_test_id("stMain")
 
 
-def choose(page: Page, label: str, words: str, *, at: int = 0) -> None:
-    main_part(page).get_by_role("combobox", name=label).nth(at).click()
-    page.keyboard.type(words)
-    page.keyboard.press("Enter")
+def acted(page: Page) -> None:
+    """Wait for what an action started: the app takes a moment to begin, then is drawn."""
+    with suppress(NotInTime):
+        page.wait_for_selector(
+            "[data-testid='stApp'][data-test-script-state='running']",
+            state="attached",
+            timeout=MOMENT_MS,
+        )
     settle(page)
+
+
+def choose(page: Page, label: str, words: str, *, at: int = 0) -> None:
+    box = main_part(page).get_by_role("combobox", name=label, exact=True).nth(at)
+    box.click()
+    page.keyboard.type(words)
+    page.get_by_role("option", name=words).first.click()
+    acted(page)
 
 
 def fill(page: Page, label: str, text: str, *, at: int = 0) -> None:
@@ -104,7 +119,7 @@ def fill(page: Page, label: str, text: str, *, at: int = 0) -> None:
 
 def press(page: Page, name: str) -> None:
     main_part(page).get_by_role("button", name=name).first.click()
-    settle(page)
+    acted(page)
 
 
 def open_page(page: Page, clinic: Clinic, path: str, heading: str) -> None:
@@ -127,7 +142,7 @@ def write_programme(page: Page, clinic: Clinic) -> None:
         choose(page, "Which way", way, at=number - 1)
         fill(page, "By how much", amount, at=number - 1)
         fill(page, "By when", due, at=number - 1)
-    settle(page)
+    acted(page)
     unseen = main_part(page).get_by_text("You would not be able to see this")
     expect(unseen).to_have_count(1, timeout=30_000)
     fill(page, "By how much", "2", at=1)
@@ -146,7 +161,7 @@ def write_hypothesis(page: Page, clinic: Clinic) -> None:
     choose(page, "Prediction 1", "expected")
     choose(page, "Prediction 2", "driver")
     fill(page, "How sure are you", "80")
-    settle(page)
+    acted(page)
     press(page, "Write it down")
     expect(main_part(page)).to_contain_text("version 1 of 'weak right hip'")
 
@@ -157,7 +172,7 @@ def log_review(page: Page, clinic: Clinic, days: int, hip: str, pelvis: str) -> 
     fill(page, f"{HIP}, right", hip)
     fill(page, f"{PELVIS}, left", pelvis)
     main_part(page).get_by_text("No review planned").click()
-    settle(page)
+    acted(page)
     press(page, "Save the visit")
     expect(main_part(page)).to_contain_text("2 values in one go", timeout=30_000)
 
