@@ -21,9 +21,7 @@ SHORT = {What.LEFT: "left", What.RIGHT: "right", What.NONE: "", What.ASYMMETRY: 
 
 def show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
     """One paragraph made of the numbers, with what argues against it, and the numbers."""
-    told = programme_effect(
-        casebook, stored.programme_id, norms=state.clinic_baselines(casebook.url)
-    )
+    told = programme_effect(casebook, stored.programme_id, norms=state.clinic_baselines(casebook))
     st.subheader("What changed, and how sure that is", anchor=False)
     if not any(effect.change is not None for effect in told.effect.effects):
         st.caption(
