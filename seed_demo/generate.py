@@ -15,7 +15,7 @@ from typing import Final
 from seed_demo.cases import Cell, Table, draw_cases
 from seed_demo.hypothesis_tables import draw_suppositions, hypotheses, truth_of_predictions
 from seed_demo.marks_tables import marked_events, marked_points
-from seed_demo.people_tables import consents, injuries, runners, users
+from seed_demo.people_tables import consents, findings, injuries, runners, users
 from seed_demo.plan_tables import (
     adherence,
     blocks,
@@ -42,6 +42,7 @@ def tables_of(seed: int) -> dict[str, Table]:
         "runners.csv": runners(cases, seed),
         "consents.csv": consents(cases, seed),
         "injuries.csv": injuries(cases, seed),
+        "findings.csv": findings(cases),
         "programmes.csv": programmes(plans, seed),
         "blocks.csv": blocks(plans),
         "targets.csv": targets(plans),
