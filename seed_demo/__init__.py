@@ -18,6 +18,7 @@ FILES: Final = (
     "visits_april_to_july_2026.csv",
     "visits_from_august_2026.csv",
     "injuries.csv",
+    "findings.csv",
     "consents.csv",
     "programmes.csv",
     "blocks.csv",

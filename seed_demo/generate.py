@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Final
 
 from seed_demo.cases import Cell, Table, draw_cases
+from seed_demo.hypothesis_tables import draw_suppositions, hypotheses, truth_of_predictions
 from seed_demo.marks_tables import marked_events, marked_points
-from seed_demo.people_tables import consents, injuries, runners, users
+from seed_demo.people_tables import consents, findings, injuries, runners, users
 from seed_demo.plan_tables import (
     adherence,
     blocks,
@@ -35,20 +36,24 @@ def tables_of(seed: int) -> dict[str, Table]:
     """Every table by the name of its file."""
     cases = draw_cases(seed)
     plans = draw_plans(cases)
+    supposed = draw_suppositions(plans, seed)
     return {
         "users.csv": users(),
         "runners.csv": runners(cases, seed),
         "consents.csv": consents(cases, seed),
         "injuries.csv": injuries(cases, seed),
+        "findings.csv": findings(cases),
         "programmes.csv": programmes(plans, seed),
         "blocks.csv": blocks(plans),
         "targets.csv": targets(plans),
         "adherence.csv": adherence(plans, seed),
+        "hypotheses.csv": hypotheses(supposed),
         "error_figures.csv": error_figures(),
         "visits_to_march_2026_wide.csv": wide_visits(cases),
         "visits_april_to_july_2026.csv": tidy_visits(cases, semicolons=False),
         SEMICOLON_FILE: tidy_visits(cases, semicolons=True),
         "truth.csv": truth_table(cases),
+        "truth_predictions.csv": truth_of_predictions(supposed),
         "marks_points.csv": marked_points(seed),
         "marks_events.csv": marked_events(seed),
     }

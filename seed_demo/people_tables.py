@@ -184,3 +184,20 @@ def onset_of(case: Case, seed: int) -> date:
     """When the complaint began: three to twelve weeks before the first visit."""
     chance = Random(f"{seed}/{case.character.code}/onset")
     return case.visits[0].on - timedelta(days=chance.randint(21, 84))
+
+
+# Two whose bone may be under stress: what was found calls for a caution on both.
+ASKED: Final = {
+    3: (("bone_tenderness", "yes"), ("night_pain", "no"), ("hop_pain", "yes")),
+    20: (("bone_tenderness", "yes"), ("night_pain", "yes"), ("fever", "no")),
+}
+
+
+def findings(cases: Iterable[Case]) -> Table:
+    """What was asked or looked for at the first visit of a few; a row a finding."""
+    rows: list[Sequence[Cell]] = [
+        [case.character.code, case.visits[0].on, finding, present]
+        for case in cases
+        for finding, present in ASKED.get(case.character.number, ())
+    ]
+    return ("runner", "visit_date", "finding", "present"), rows

@@ -8,9 +8,11 @@ from tempfile import TemporaryDirectory
 
 from platformdirs import user_data_path
 
+from casebook.cli.building_hypotheses import NAME, read_hypotheses
 from casebook.cli.progress import import_with_progress
 from casebook.domain.errors import InputRefused, StoreUnavailable, refuse
 from casebook.places import folder as bundled
+from casebook.services.hypotheses_in import take_over_hypotheses
 from casebook.services.keeping import Casebook, check_casebook, create_casebook, open_casebook
 from casebook.services.registering import list_runners
 
@@ -86,19 +88,22 @@ def build_demo(path: Path, *, fresh: bool = False) -> bool:
 def _fill(casebook: Casebook) -> None:
     try:
         report = import_with_progress(casebook, demo_tables())
+        if report.problems:
+            raise InputRefused(tuple(report.problems))
+        take_over_hypotheses(casebook, read_hypotheses(bundled("seed_demo") / NAME))
     finally:
         # Closing the last connection writes SQLite's journal back into the one file.
         casebook.close()
-    if report.problems:
-        raise InputRefused(tuple(report.problems))
 
 
 def demo_tables() -> list[Path]:
     """The demo clinic's CSV files, as they travel with the program."""
     tables = bundled("seed_demo").glob("*.csv")
-    # What is really so, and marks to try, stand beside them and are no tables of a clinic.
+    # What is really so, marks to try, and hypotheses stand beside them; none is imported.
     return sorted(
-        path for path in tables if path.stem != "truth" and not path.stem.startswith("marks_")
+        path
+        for path in tables
+        if path.name != NAME and path.stem.partition("_")[0] not in {"truth", "marks"}
     )
 
 

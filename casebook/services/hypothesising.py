@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem
+from casebook.domain.errors import Conflict, NotFound
 from casebook.domain.hypotheses import (
     Hypothesis,
     HypothesisKind,
@@ -27,11 +27,10 @@ from casebook.domain.hypotheses import (
 from casebook.domain.hypothesis_words import ORDERS, link_words, outcome_words
 from casebook.domain.metrics import Metric
 from casebook.domain.people import clean_code
-from casebook.domain.programmes import TargetOn
 from casebook.domain.verdicts import Verdict
-from casebook.intake.nearest import hint
 from casebook.services import clock
 from casebook.services.amending import asked_reason
+from casebook.services.hypothesis_rules import add_checked
 from casebook.services.judging_programmes import judge_programmes, verdicts_by_programme
 from casebook.services.opened import Casebook
 from casebook.services.prescribing import get_kept
@@ -44,7 +43,7 @@ from casebook.statistics.hypotheses import (
     score_course,
     score_when_due,
 )
-from casebook.storage import cases, history, hypotheses, people, prescriptions
+from casebook.storage import history, hypotheses, people, prescriptions
 from casebook.storage.session import Unit, reading, writing
 
 WRITTEN_LATE = (
@@ -322,36 +321,7 @@ def _get(
 
 
 def _store(unit: Unit, place: tuple[int, int, int], wanted: Hypothesis, by: str) -> None:
-    metrics = {metric.key: (key, metric) for key, metric in cases.metrics_by_id(unit).items()}
-    problems = []
-    for link in wanted.links:
-        if link.metric not in metrics:
-            problems.append(
-                Problem(
-                    code="unknown_metric",
-                    column="metric",
-                    value=link.metric,
-                    message=f"prediction {link.position}: the catalogue has no metric "
-                    f"'{link.metric}'.{hint(link.metric, metrics)}",
-                )
-            )
-        elif metrics[link.metric][1].sided == (link.on is TargetOn.NONE):
-            sided = metrics[link.metric][1].sided
-            expected = "left, right or asymmetry" if sided else "none"
-            problems.append(
-                Problem(
-                    code="what_not_taken",
-                    column="on",
-                    value=link.on.value,
-                    message=f"prediction {link.position} on {link.metric} is set on '{link.on}'; "
-                    f"expected {expected}.",
-                )
-            )
-    if problems:
-        raise InputRefused(tuple(problems))
     now = clock.now()
-    told = hypotheses.add_version(
-        unit, place, wanted, {key: one for key, (one, _) in metrics.items()}, at=now
-    )
+    told = add_checked(unit, place, wanted, at=now)
     people.bump_runner(unit, place[0])
     history.append(unit, told, by=by, at=now)

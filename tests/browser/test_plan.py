@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Locator, Page, expect
 from playwright.sync_api import TimeoutError as NotInTime
+from pypdf import PdfReader
 
 from casebook.domain.metrics import AppliesTo, ErrorFigure, ErrorOrigin
 from casebook.domain.people import Runner, User
@@ -177,6 +178,18 @@ def log_review(page: Page, clinic: Clinic, days: int, hip: str, pelvis: str) -> 
     expect(main_part(page)).to_contain_text("2 values in one go", timeout=30_000)
 
 
+def summary_for_the_referrer(page: Page, clinic: Clinic) -> str:
+    """What stands in the PDF that the page gives out, in one line."""
+    open_page(page, clinic, f"summary?runner={RUNNER}", f"Summary of {RUNNER}")
+    main_part(page).get_by_text("The referrer: numbers").click()
+    acted(page)
+    with page.expect_download() as saved:
+        main_part(page).get_by_role("button", name="Download as PDF").click()
+    assert saved.value.suggested_filename == "summary-referrer.pdf"
+    pages = PdfReader(saved.value.path()).pages
+    return " ".join(" ".join(one.extract_text() for one in pages).split())
+
+
 def test_a_programme_with_targets_and_a_hypothesis_is_held_against_two_reviews(
     page: Page, clinic: Clinic
 ) -> None:
@@ -199,3 +212,8 @@ def test_a_programme_with_targets_and_a_hypothesis_is_held_against_two_reviews(
     expect(told).to_contain_text("What argues against the programme having a part in it")
     expect(told).to_contain_text("it was not recorded how much of it was done", ignore_case=True)
     expect(told).to_contain_text("None of this says why it changed.")
+
+    words = summary_for_the_referrer(page, clinic)
+    for said in ("Hips first", HIP, PELVIS, "weak right hip", "all of it was seen as predicted"):
+        assert said in words, (said, words)
+    assert RUNNER in words

@@ -83,10 +83,13 @@ def test_another_seed_gives_other_readings(tmp_path: Path) -> None:
         assert (tmp_path / name).read_bytes() != (seed_demo.FOLDER / name).read_bytes()
 
 
-def test_every_file_to_import_is_there_and_neither_truth_nor_marks_are_among_them() -> None:
+def test_every_file_to_import_is_there_and_what_no_import_takes_is_not_among_them() -> None:
     names = [path.name for path in seed_demo.data_files()]
     assert all(path.is_file() for path in seed_demo.data_files())
-    apart = {"truth.csv", "marks_points.csv", "marks_events.csv"}
+    apart = {
+        "truth.csv", "truth_predictions.csv", "hypotheses.csv", "marks_points.csv",
+        "marks_events.csv",
+    }  # fmt: skip
     assert set(names) == {path.name for path in seed_demo.FOLDER.glob("*.csv")} - apart
 
 

@@ -50,6 +50,6 @@ def story_of(row: dict[str, Any]) -> Story:
         shared_sd=row["shared_sd"],
         trials=row["trials"],
         baselines=row["baseline_visits"],
-        percent=metric["asymmetry_form"] == "percent",
+        percent=metric.get("asymmetry_form") == "percent",
         higher_is_better={"higher": True, "lower": False}.get(metric["better"]),
     )
