@@ -60,7 +60,7 @@ def test_a_value_is_told_with_its_unit_and_a_grade_with_its_meaning(
         ("kind", "injury", "injury"),
         ("region", "hip_groin", "hip groin"),
         ("family_name", True, "filled in"),
-        ("active", False, "False"),
+        ("active", False, "no"),
         ("metrics", ["a", "b"], "a, b"),
         (f"value:{STEPS}:none", {"mean": 171.0, "n": 2}, "171 /min (mean of 2)"),
     ],
