@@ -10,7 +10,8 @@ SHELL := bash
 VENV := .venv
 BIN := $(VENV)/bin
 PORT ?= 8501
-WORKERS ?= 2
+# Three on two cores: those in the browser mostly wait.
+WORKERS ?= 3
 # The matrices here are small: threads of the linear algebra only wait for one another.
 export OPENBLAS_NUM_THREADS := 1
 PIP := $(BIN)/python -m pip --disable-pip-version-check install --quiet --constraint constraints.txt

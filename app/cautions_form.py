@@ -8,7 +8,7 @@ from datetime import date
 import streamlit as st
 
 from app import sidebar, state
-from app.messages import calmly, day_words, plain
+from app.messages import calmly, count_words, day_words, plain
 from casebook.domain.cautions import (
     ADVICE,
     CAUTION_ACTIONS,
@@ -35,12 +35,25 @@ LONGEST_REASON = 2000
 OTHERS = "I asked about or looked for all the others: they are not there"
 
 
-def show_open_cautions(casebook: Casebook, runner: str) -> None:
-    """What nobody has acknowledged yet; nothing where there is nothing."""
+def show_open_cautions(casebook: Casebook, runner: str, *, newest_pain_only: bool = False) -> None:
+    """What nobody has acknowledged yet; nothing where there is nothing.
+
+    With `newest_pain_only` one week of pain stands for all: a card a week would hide what else
+    the page has to say.
+    """
     for caution in list_cautions(casebook, runner):
         _show_caution(casebook, runner, caution)
-    for pain in list_pain_flags(casebook, runner):
+    weeks = sorted(
+        list_pain_flags(casebook, runner), key=lambda one: one.flag.week.week_start, reverse=True
+    )
+    shown = weeks[:1] if newest_pain_only else weeks
+    for pain in shown:
         _show_pain(casebook, pain)
+    if len(weeks) > len(shown):
+        st.caption(
+            f"{count_words(len(weeks) - len(shown), 'earlier flag')} of pain in a programme's "
+            "weeks, not acknowledged yet: see Complaints."
+        )
 
 
 def show_seen_cautions(casebook: Casebook, runner: str) -> None:

@@ -37,7 +37,7 @@ def show() -> None:
     state.remember_runner(review.runner.code)
     _heading(review, clock.today())
     state.show_notice()
-    show_open_cautions(casebook, review.runner.code)
+    show_open_cautions(casebook, review.runner.code, newest_pain_only=True)
     if not review.visits:
         st.info("No visit is stored yet. Log the first one.", icon=":material/edit_note:")
         show_record_download(casebook, review.runner.code)

@@ -70,6 +70,7 @@ def test_leaving_out_says_what_goes_with_it() -> None:
     assert choice_words(Asks.VALUE, Choice.LEAVE_OUT) == "leave the file's whole visit out"
     assert choice_words(Asks.CONDITION_TWICE, Choice.LEAVE_OUT) == "leave it out"
     assert choice_words(Asks.VALUE, Choice.KEEP) == "keep what is stored"
+    assert choice_words(Asks.STRUCK_OUT, Choice.KEEP) == "keep it out"
 
 
 def test_visits_and_runners_left_out_and_runners_who_are_one_are_told() -> None:

@@ -12,6 +12,7 @@ from casebook.domain.history import (
     Subject,
     chained,
     metric_and_side,
+    numbers_told,
     seal,
     value_content,
     value_field,
@@ -96,6 +97,10 @@ def test_a_value_is_told_as_its_trials_or_its_mean_or_why_it_is_missing() -> Non
         "trials": [1.0, 2.5],
         "marking_sd": 0.5,
     }
+    gapped = replace(trials, trial_numbers=(1, 3))
+    assert value_content(gapped) == {"trials": [1.0, 2.5], "numbers": [1, 3]}
+    assert numbers_told(value_content(gapped)) == [1, 3]
+    assert numbers_told(value_content(trials)) == [1, 2]
     mean = value_of_mean("bend", Side.LEFT, 4.0, 3)
     assert value_content(mean) == {"mean": 4.0, "n": 3}
     assert value_content(replace(mean, sd=0.2)) == {"mean": 4.0, "n": 3, "sd": 0.2}
