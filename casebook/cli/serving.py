@@ -64,10 +64,11 @@ def serve(url: str, *, port: int) -> None:
         When the app does not come up.
     """
     with _asked_to_stop(), _app(url, port) as process:
-        _wait_until_it_answers(process, port)
-        typer.echo(f"casebook is open at http://{ADDRESS}:{port} (Ctrl-C ends it)")
-        sys.stdout.flush()
+        # From here on being asked to stop is no fault, not even between two of these lines.
         try:
+            _wait_until_it_answers(process, port)
+            typer.echo(f"casebook is open at http://{ADDRESS}:{port} (Ctrl-C ends it)")
+            sys.stdout.flush()
             process.wait()
         except KeyboardInterrupt:
             typer.echo("\ncasebook is closed.")
