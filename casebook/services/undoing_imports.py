@@ -110,6 +110,12 @@ def undo_import(casebook: Casebook, run_id: int, *, reason: str, by: str = "") -
                 "Nothing was changed."
             )
         entries = history.entries_of_import(unit, run_id)
+        if any(entry.subject is Subject.HYPOTHESIS for entry in entries):
+            raise Conflict(
+                f"Import {run_id} brought a working hypothesis along, which nobody takes back: "
+                "what was predicted stays. Nothing was changed. Strike out the visits instead, "
+                "or amend what is wrong."
+            )
         touched = _touched(entries)
         _refuse_built_on(unit, casebook, run_id, entries, touched)
         now = clock.now()

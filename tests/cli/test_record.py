@@ -27,9 +27,20 @@ def test_a_runner_goes_from_one_casebook_into_another_and_back_out_of_it(
     twice = casebook("import-record", bundle, "--db", empty, "--json")
     assert (twice.code, twice.out) == (1, "")
     assert "'SKV-01' is registered already" in twice.err
+    stays = casebook("undo-import", "1", "--reason", "a trial", "--db", empty)
+    assert stays.code == 1
+    assert "working hypothesis along, which nobody takes back" in " ".join(stays.err.split())
+
+
+def test_an_imported_record_without_predictions_is_undone_and_imported_again(
+    casebook: Casebook, demo: Path, empty: Path, tmp_path: Path
+) -> None:
+    bundle = tmp_path / "r.json"
+    assert casebook("record", "SKV-25", "-o", bundle, "--db", demo).code == 0
+    assert casebook("import-record", bundle, "--db", empty).code == 0
     assert casebook("undo-import", "1", "--reason", "a trial", "--db", empty).code == 0
     told = casebook("import-record", bundle, "--db", empty, "--json").report
-    assert (told["runner"], told["values"], told["run_id"]) == ("SKV-01", 375, 2)
+    assert (told["runner"], told["run_id"]) == ("SKV-25", 2)
 
 
 def test_a_form_alone_is_written_and_what_is_no_record_is_refused(
