@@ -192,10 +192,19 @@ def test_a_draft_outlives_reload_restart_and_session_and_is_listed(
     with running_app(clinic_file, port=port):
         expect(cell(page, STRENGTH_LABEL, "right")).to_be_focused(timeout=60_000)
         expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("299")
+        # The page is drawn anew meanwhile: typing waits for that, as the restored cell did.
+        expect(page.get_by_test_id("stMain")).to_contain_text(
+            "2 values ready to be saved", timeout=60_000
+        )
+        settle(page)
+        page.wait_for_timeout(1_000)
         page.keyboard.press("Shift+Enter")
+        expect(cell(page, STRENGTH_LABEL, "left")).to_be_focused()
         page.keyboard.type("305 304")
+        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 304")
         page.keyboard.press("Enter")
         settle(page)
+        page.wait_for_timeout(1_000)
         expect(page.get_by_test_id("stMain")).to_contain_text("2 values ready to be saved")
         page.reload()
         expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("299", timeout=60_000)
