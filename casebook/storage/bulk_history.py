@@ -7,10 +7,10 @@ from datetime import datetime
 from itertools import islice
 from typing import Any
 
-from sqlalchemy import func, inspect, select
+from sqlalchemy import inspect
 from sqlalchemy.orm import Session
 
-from casebook.domain.history import Change, Entry, chained
+from casebook.domain.history import Change, Entry
 from casebook.storage import bulk, history
 from casebook.storage.tables import HistoryRow
 
@@ -27,14 +27,11 @@ def append(
     import_run_id: int | None,
 ) -> int:
     """The same as `history.append`, for more changes than should be in memory at once."""
-    session.flush()
-    if session.get_bind().dialect.name == "postgresql":
-        session.execute(select(func.pg_advisory_xact_lock(history.CHAIN_LOCK)))
-    start = history.last(session)
-    entries = chained(changes, after=start, at=at, by=by, import_run_id=import_run_id)
+    entries = history.sealed(session, changes, by=by, at=at, import_run_id=import_run_id)
     columns = [attribute.columns[0].name for attribute in inspect(HistoryRow).column_attrs]
-    bulk.write_batches(session, "history", columns, _batches(session, entries), lambda _: None)
-    return history.last(session)[0] - start[0]
+    written: list[int] = []
+    bulk.write_batches(session, "history", columns, _batches(session, entries), written.append)
+    return sum(written)
 
 
 def _batches(session: Session, entries: Iterator[Entry]) -> Iterator[list[tuple[Any, ...]]]:

@@ -44,15 +44,27 @@ def append(
     at : datetime
         Aware UTC.
     """
-    session.flush()
-    if session.get_bind().dialect.name == "postgresql":
-        session.execute(select(func.pg_advisory_xact_lock(CHAIN_LOCK)))
-    entries = chained(changes, after=last(session), at=at, by=by, import_run_id=import_run_id)
+    entries = sealed(session, changes, by=by, at=at, import_run_id=import_run_id)
     written = 0
     while batch := [_row(entry) for entry in islice(entries, ROWS_AT_ONCE)]:
         session.execute(insert(HistoryRow), batch)
         written += len(batch)
     return written
+
+
+def sealed(
+    session: Session,
+    changes: Iterable[Change],
+    *,
+    by: str,
+    at: datetime,
+    import_run_id: int | None,
+) -> Iterator[Entry]:
+    """Changes as entries upon the last one, which stays the last until the unit ends."""
+    session.flush()
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(select(func.pg_advisory_xact_lock(CHAIN_LOCK)))
+    return chained(changes, after=last(session), at=at, by=by, import_run_id=import_run_id)
 
 
 def last(session: Session | Connection) -> tuple[int, str]:
