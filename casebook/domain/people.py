@@ -67,6 +67,17 @@ def clean_code(text: str, *, column: str = "runner") -> str:
     return code
 
 
+def clean_by(by: str) -> str:
+    """The code of whoever does something, trimmed; empty where it is not known.
+
+    Raises
+    ------
+    InputRefused
+        For a code that `clean_code` refuses, but for an empty one.
+    """
+    return clean_code(by, column="by") if by.strip() else ""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Runner:
     """A runner, known by code only; identifiers live in `Identity`."""

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from casebook.domain.cautions import RISE_WITHIN_DAYS
 from casebook.domain.errors import InputRefused, Problem
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.domain.programmes import AdherenceWeek
 from casebook.services import clock
 from casebook.services.amending import asked_reason
@@ -65,7 +65,7 @@ def record_week(
         For numbers that cannot be, a week outside of the programme, or other numbers for a
         week that is stored without a reason.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     with writing(casebook.engine) as unit:
         kept = get_kept(unit, casebook, programme_id, to_write=True)
         problems = _problems(kept, week)

@@ -19,7 +19,7 @@ from casebook.domain.history import (
     value_content,
     value_field,
 )
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.domain.replaying import REVISION
 from casebook.domain.sides import Side
 from casebook.domain.visits import CONDITION_RANGES, Conditions, Value, Visit, as_kept
@@ -115,7 +115,7 @@ def amend_visit(
     Conflict
         When the day and session are those of another visit.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     details, places = change.details, tuple(change.removed)
     _refuse_details(details)
     with writing(casebook.engine) as unit:

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem
 from casebook.domain.history import Act, Change, Subject, Was
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.services import clock
 from casebook.services.amending import asked_reason
 from casebook.services.opened import Casebook
@@ -114,7 +114,7 @@ def amend_record(
         When the record is no longer as it was shown, or would be the same as another.
     """
     subject, record_id = record
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     reason = asked_reason(reason)
     given = _typed(subject, columns)
     with writing(casebook.engine) as unit:
@@ -159,7 +159,7 @@ def strike_out_record(
     Conflict
         When something else rests on it (a programme on its complaint).
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     reason = asked_reason(reason)
     if record[0] not in STRUCK_OUT:
         raise InputRefused(

@@ -15,7 +15,7 @@ from pathlib import Path
 from sqlalchemy.orm import Session
 
 from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem, refuse
-from casebook.domain.people import Runner, clean_code
+from casebook.domain.people import Runner, clean_by
 from casebook.intake.attached_file import (
     LARGEST_FILE,
     AttachedFile,
@@ -181,7 +181,7 @@ def attach_files(
     StoreUnavailable
         When the files' folder cannot be written.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     folder = folder_of(casebook)
     with reading(casebook.engine) as unit:
         _visit(unit, casebook, code, visited_on, session)

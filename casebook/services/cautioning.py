@@ -21,7 +21,7 @@ from casebook.domain.cautions import (
     pain_flags,
 )
 from casebook.domain.errors import Conflict, NotFound
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.services import clock
 from casebook.services.amending import asked_reason, get_visit
 from casebook.services.opened import Casebook
@@ -101,7 +101,7 @@ def record_findings(
     InputRefused
         For a changed finding without a reason.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     with writing(casebook.engine) as unit:
         runner_id, known = get_runner_row(unit, casebook, runner)
         visit = get_visit(unit, runner_id, known.code, visited_on, session)

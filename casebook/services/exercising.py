@@ -8,7 +8,7 @@ from pathlib import Path
 from casebook.catalogue.exercises import load_exercises_file, starter_exercises
 from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem
 from casebook.domain.exercises import Exercise
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.intake.nearest import hint
 from casebook.services import clock
 from casebook.services.opened import Casebook
@@ -68,7 +68,7 @@ def save_exercise(
     NotFound
         When there is nothing to change.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     if read is not None and read.key != exercise.key:
         raise InputRefused(
             (
@@ -123,7 +123,7 @@ def import_exercises(casebook: Casebook, path: Path, *, by: str) -> int:
     InputRefused
         With every problem of the file.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     with writing(casebook.engine) as unit:
         given = load_exercises_file(path, bulk.metric_ids(unit))
         stored = {one.key: one for one in exercises.exercises(unit)}

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from casebook.domain.errors import NotFound, refuse
 from casebook.domain.hypotheses import Hypothesis
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.services import clock
 from casebook.services.hypothesis_rules import add_checked
 from casebook.services.opened import Casebook
@@ -40,7 +40,7 @@ def take_over_hypotheses(
         For a later version, a day that lies ahead, or a metric or side that does not fit the
         catalogue.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     today, now = clock.today(), clock.now()
     with writing(casebook.engine) as unit:
         told = []

@@ -26,7 +26,7 @@ from casebook.domain.hypotheses import (
 )
 from casebook.domain.hypothesis_words import ORDERS, link_words, outcome_words
 from casebook.domain.metrics import Metric
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.domain.verdicts import Verdict
 from casebook.services import clock
 from casebook.services.amending import asked_reason
@@ -135,7 +135,7 @@ def write_hypothesis(
     InputRefused
         For what no hypothesis may hold, or a metric or side that does not fit the catalogue.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     with writing(casebook.engine) as unit:
         kept = get_kept(unit, casebook, programme_id, to_write=True)
         wanted = Hypothesis(
@@ -183,7 +183,7 @@ def amend_hypothesis(
     Conflict
         When somebody else has written a version in between.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     reason = asked_reason(reason)
     with writing(casebook.engine) as unit:
         kept = get_kept(unit, casebook, programme_id, to_write=True)

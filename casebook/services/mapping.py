@@ -11,7 +11,7 @@ import numpy as np
 
 from casebook.domain.errors import InputRefused, Problem
 from casebook.domain.metrics import Metric
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.domain.sides import Side
 from casebook.domain.visits import MissingReason
 from casebook.intake.assembling import Assembled, assemble
@@ -216,7 +216,7 @@ def remember_mapping(casebook: Casebook, mapping: FileMapping, *, name: str, by:
     int
         How many were kept; one with an open question is not.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     kept = [
         (shape_of(column.header for column in one.columns), replace(one, sheet="", fixed=()))
         for one in mapping.sheets

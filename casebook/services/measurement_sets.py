@@ -10,7 +10,7 @@ from casebook.catalogue.starter_sets import starter_sets
 from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem
 from casebook.domain.history import Act, Change, Subject
 from casebook.domain.measurement_sets import MeasurementSet
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.intake.nearest import nearest
 from casebook.services import clock
 from casebook.services.opened import Casebook
@@ -76,7 +76,7 @@ def save_set(
     NotFound
         When there is no such set any more.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     wanted = replace(wanted, name=" ".join(wanted.name.split()), purpose=wanted.purpose.strip())
     with writing(casebook.engine) as unit:
         stored = sets.sets(unit, casebook.clinic_id, to_write=True)
@@ -104,7 +104,7 @@ def order_sets(casebook: Casebook, names: Sequence[str], *, by: str) -> tuple[St
     NotFound
         For a name that no set has.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     with writing(casebook.engine) as unit:
         stored = sets.sets(unit, casebook.clinic_id, to_write=True)
         by_name = {one.name.casefold(): set_id for set_id, one in stored.items()}

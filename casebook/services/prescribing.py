@@ -8,7 +8,7 @@ from typing import Final
 
 from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem
 from casebook.domain.injuries import Injury
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.domain.prescriptions import Prescription, copied
 from casebook.domain.programme_versions import VersionChange, changes_between, dose_changed
 from casebook.domain.programmes import TargetOn
@@ -168,7 +168,7 @@ def prescribe(
     Conflict
         When the runner has a programme of the same title and start.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     with writing(casebook.engine) as unit:
         runner_id, known = get_runner_row(unit, casebook, prescription.programme.runner)
         _check_injury(unit, runner_id, known.code, injury_id)
@@ -211,7 +211,7 @@ def change_prescription(
     Conflict
         When somebody else has changed it since `expected_version`.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     reason = asked_reason(reason)
     with writing(casebook.engine) as unit:
         kept = get_kept(unit, casebook, programme_id, to_write=True)

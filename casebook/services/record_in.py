@@ -19,7 +19,7 @@ from casebook.domain.errors import CasebookError, Conflict, InputRefused, Proble
 from casebook.domain.history import Change, Subject
 from casebook.domain.hypotheses import Link
 from casebook.domain.metrics import Metric
-from casebook.domain.people import User, clean_code
+from casebook.domain.people import User, clean_by, clean_code
 from casebook.domain.programmes import TargetOn
 from casebook.domain.visits import Conditions, Value, Visit, VisitKind
 from casebook.domain.whole_record import METRIC, HeldRow, WholeRecord
@@ -108,7 +108,7 @@ def import_record(casebook: Casebook, path: Path, *, by: str = "") -> RecordStor
     Conflict
         When a runner with this code is registered already.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     content = _content(path)
     read = read_bundle(content, name=path.name)
     record = read.record

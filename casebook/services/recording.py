@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from casebook.domain.errors import Conflict, InputRefused, NotFound
 from casebook.domain.history import Change, Subject, Was, value_content
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.domain.visits import CONDITION_RANGES, Value, Visit, as_kept
 from casebook.services import clock
 from casebook.services.keeping import Casebook
@@ -81,7 +81,7 @@ def record_visit(
         When somebody else saved this visit, naming who, when and what; or when a stored
         value or condition differs from the one given.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     visit = settled(visit)
     with writing(casebook.engine) as unit:
         runner_id, runner = get_runner_row(unit, casebook, visit.runner)

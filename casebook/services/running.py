@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.domain.running_load import Run
 from casebook.services import clock
 from casebook.services.opened import Casebook
@@ -33,7 +33,7 @@ def record_run(casebook: Casebook, runner: str, run: Run, *, by: str) -> None:
     InputRefused
         For a day in the future.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     refuse_days(("run_on", run.on), ("run_on", None), code="", first="")
     with writing(casebook.engine) as unit:
         runner_id, _ = get_runner_row(unit, casebook, runner)

@@ -8,7 +8,7 @@ from datetime import date
 from sqlalchemy.orm import Session
 
 from casebook.domain.history import Act, Change, Subject
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.domain.sides import Side
 from casebook.services import clock
 from casebook.services.amending import VisitChange, amend_visit, asked_reason, get_visit, rests_on
@@ -73,7 +73,7 @@ def strike_out_visit(
     VisitChangedMeanwhile
         When somebody else saved it after `expected_revision`.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     reason = asked_reason(reason)
     with writing(casebook.engine) as unit:
         runner_id, known = get_runner_row(unit, casebook, runner)

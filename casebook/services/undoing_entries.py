@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from casebook.domain.errors import Conflict, NotFound, refuse
 from casebook.domain.history import Act, Change, Entry, Subject, Was, metric_and_side
 from casebook.domain.history_words import field_label
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.domain.replaying import REVISION
 from casebook.services import clock
 from casebook.services.amending import VisitChange, asked_reason, write_visit
@@ -49,7 +49,7 @@ def undo_entry(casebook: Casebook, number: int, *, reason: str, by: str) -> None
     Conflict
         When what it changed has been changed again since, or its place is taken.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     reason = asked_reason(reason)
     with writing(casebook.engine) as unit:
         entry = history.find_entry(unit, number)

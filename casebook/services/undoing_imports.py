@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from casebook.domain.errors import Conflict, NotFound
 from casebook.domain.history import Act, Entry, Subject
-from casebook.domain.people import clean_code
+from casebook.domain.people import clean_by
 from casebook.services import clock
 from casebook.services.amending import asked_reason
 from casebook.services.opened import Casebook
@@ -96,7 +96,7 @@ def undo_import(casebook: Casebook, run_id: int, *, reason: str, by: str = "") -
         it stored, acknowledged a flag that rests on it, stored something of a runner whom it
         registered); names what.
     """
-    by = clean_code(by, column="by") if by.strip() else ""
+    by = clean_by(by)
     reason = asked_reason(reason)
     with writing(casebook.engine, alone=True) as unit:
         bulk.begin_bulk(unit)

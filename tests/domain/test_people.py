@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from casebook.domain.errors import InputRefused
-from casebook.domain.people import LONGEST_CODE, Identity, clean_code
+from casebook.domain.people import LONGEST_CODE, Identity, clean_by, clean_code
 
 
 @given(st.text())
@@ -51,3 +51,10 @@ def test_an_identity_shows_its_code_only() -> None:
         runner="R-01", given_name="Invented", family_name="Person", birth_date=date(1990, 5, 1)
     )
     assert repr(identity) == "Identity(runner='R-01')"
+
+
+def test_whoever_does_something_may_be_unknown_but_not_unprintable() -> None:
+    assert clean_by("  kim ") == "kim"
+    assert clean_by("   ") == ""
+    with pytest.raises(InputRefused):
+        clean_by("a\tb")
