@@ -7,21 +7,21 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from casebook.catalogue.loader import (
+from casebook.catalogue.entries import (
     LAST_POSITION,
-    _doubles,
-    _entries,
-    _file_text,
-    _made,
-    _number,
-    _one_of,
-    _several,
-    _starter_text,
-    _text,
-    _truth,
-    _whole,
-    starter_metrics,
+    doubles,
+    entries_of,
+    file_text,
+    number_field,
+    one_of,
+    several,
+    starter_text,
+    take_up,
+    text_field,
+    truth_field,
+    whole_field,
 )
+from casebook.catalogue.loader import starter_metrics
 from casebook.domain.errors import InputRefused
 from casebook.domain.exercises import Exercise
 from casebook.domain.programmes import Aim
@@ -29,33 +29,31 @@ from casebook.domain.programmes import Aim
 STARTER_EXERCISES = "starter_exercises.toml"
 
 EXERCISE_FIELDS: Mapping[str, Callable[[object], Any]] = {
-    "key": _text,
-    "name": _text,
-    "aim": _one_of(Aim),
-    "purpose": _text,
-    "how": _text,
-    "sided": _truth,
-    "equipment": _text,
-    "dose": _text,
-    "dose_source": _text,
-    "sets": _whole,
-    "repetitions": _whole,
-    "hold_s": _number,
-    "sessions_per_week": _number,
-    "progress": _text,
-    "ease": _text,
-    "metrics": _several(_text),
-    "position": _whole,
-    "active": _truth,
+    "key": text_field,
+    "name": text_field,
+    "aim": one_of(Aim),
+    "purpose": text_field,
+    "how": text_field,
+    "sided": truth_field,
+    "equipment": text_field,
+    "dose": text_field,
+    "dose_source": text_field,
+    "sets": whole_field,
+    "repetitions": whole_field,
+    "hold_s": number_field,
+    "sessions_per_week": number_field,
+    "progress": text_field,
+    "ease": text_field,
+    "metrics": several(text_field),
+    "position": whole_field,
+    "active": truth_field,
 }
-# The reader is typed for metrics and error figures; an exercise is made the same way.
-_make: Any = _made
 
 
 def starter_exercises() -> tuple[Exercise, ...]:
     """The exercises that come with the product."""
     keys = {metric.key for metric in starter_metrics()}
-    found = _exercises(_starter_text(STARTER_EXERCISES), STARTER_EXERCISES, keys)
+    found = _exercises(starter_text(STARTER_EXERCISES), STARTER_EXERCISES, keys)
     return tuple(replace(exercise, starter=True) for exercise in found)
 
 
@@ -76,15 +74,15 @@ def load_exercises_file(path: Path, metric_keys: Collection[str]) -> tuple[Exerc
         given twice, a value of the wrong kind, a metric that the catalogue does not have, a
         dose without a source.
     """
-    return _exercises(_file_text(path), path.name, metric_keys)
+    return _exercises(file_text(path), path.name, metric_keys)
 
 
 def _exercises(text: str, file: str, metric_keys: Collection[str]) -> tuple[Exercise, ...]:
-    entries = _entries(text, file, table="exercise", name_field="key")
-    problems = list(_doubles(entries))
+    entries = entries_of(text, file, table="exercise", name_field="key")
+    problems = list(doubles(entries))
     found: list[Exercise] = []
     for number, entry in enumerate(entries):
-        exercise, wrong = _make(entry, Exercise, EXERCISE_FIELDS, position=LAST_POSITION + number)
+        exercise, wrong = take_up(entry, Exercise, EXERCISE_FIELDS, position=LAST_POSITION + number)
         problems.extend(wrong)
         if exercise is None:
             continue
