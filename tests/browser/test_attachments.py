@@ -24,12 +24,18 @@ def test_a_still_frame_is_attached_shown_upright_and_saved_without_its_camera(
     expect(page.get_by_role("heading", name="SKV-07")).to_be_visible(timeout=60_000)
     settle(page)
     say_who(page)
+    # A box that is drawn anew loses the files it was given: the choice has first to arrive.
+    page.wait_for_timeout(1_000)
+    settle(page)
     shelf = page.locator(".st-key-attachments_SKV-07")
     shelf.locator("summary").focus()
     page.keyboard.press("Enter")
     shelf.locator("input[type=file]").set_input_files(
         [tmp_path / "still.jpg", tmp_path / "film.png"]
     )
+    for name in ("still.jpg", "film.png"):
+        expect(shelf.get_by_text(name, exact=True)).to_be_visible(timeout=30_000)
+    settle(page)
     shelf.get_by_label("What do they show? (optional)").fill("midstance")
     shelf.get_by_role("button", name="Attach", exact=True).focus()
     page.keyboard.press("Enter")
