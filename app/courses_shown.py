@@ -19,7 +19,7 @@ from casebook.domain.metrics import Metric
 from casebook.domain.sides import InjurySide
 from casebook.domain.verdicts import Call, What
 from casebook.domain.wording import asymmetry_unit, unit_words
-from casebook.services.courses import courses_of, programme_start
+from casebook.services.courses import courses_of
 from casebook.services.reviewing import Review
 from casebook.statistics.course.smoothing import SmoothedCourse
 from casebook.statistics.course.whole import Course
@@ -46,6 +46,11 @@ HOW = {
         "them the visits are joined as they are, and that reach is shaded."
     ),
 }
+PROGRAMMES = (
+    " Shaded from top to bottom: a programme runs. Upright broken line: it starts; upright dotted "
+    "line: it ends. Before the first line of all lies the baseline. Each programme has its name "
+    "and its days on a bar at the foot."
+)
 
 
 def show_courses(review: Review) -> None:
@@ -73,7 +78,7 @@ def show_courses(review: Review) -> None:
     )
     st.caption(
         "◀ left, full line; ▶ right, broken line; hollow: a visit of the baseline. "
-        f"{HOW[str(drawn)]} Upright broken line: the programme starts, and the baseline ends. "
+        f"{HOW[str(drawn)]}{PROGRAMMES if review.programmes else ''} "
         "Touch a point for its numbers."
     )
     axis = _time_axis(review)
@@ -117,7 +122,6 @@ def _time_axis(review: Review) -> TimeAxis:
             )
             for one in review.injuries
         ),
-        phase=programme_start(review.programmes),
     )
 
 

@@ -10,15 +10,12 @@ from datetime import date
 import pandas as pd
 
 from casebook.charts.drawing import (
+    ASYMMETRY_HEIGHT,
     BANDS,
-    BARS,
-    MARKS,
-    PHASE,
     POINTS,
     SIDE_HEIGHT,
     SIDE_WORDS,
     SMOOTH,
-    STRIP,
     ZERO,
     Limits,
     Spec,
@@ -28,6 +25,7 @@ from casebook.charts.drawing import (
 )
 from casebook.charts.palette import Palette
 from casebook.charts.time_axis import Row, Rows, TimeAxis, chart_day, local
+from casebook.charts.time_layers import BARS, EDGES, LANE, MARKS, PHASES
 from casebook.domain.verdicts import Call
 from casebook.domain.wording import CALLS, number_words
 
@@ -80,19 +78,18 @@ def side_course(
     """
     kinds = set(course["what"])
     sides = course[course["what"] != ASYMMETRY]
-    points, bands, bars = _points(sides, unit), _bands(sides, axis), axis.bar_rows()
+    points, bands = _points(sides, unit), _bands(sides, axis)
     smoothed = _smooth_rows(smooth or {}, set(SIDE_WORDS), unit)
     low, high = _extent(points, [*bands, *smoothed])
-    floor = low - (high - low) * STRIP * 1.5 / SIDE_HEIGHT if bars else low
     drawing = side_drawing(
         tuple(words for side, words in SIDE_WORDS.items() if side in kinds),
         palette,
         flags=ASYMMETRY not in kinds,
         smooth=bool(smoothed),
     )
-    rows = {POINTS: points, BANDS: bands, BARS: bars, MARKS: axis.mark_rows()}
-    rows |= {PHASE: axis.phase_rows(), SMOOTH: smoothed}
-    return filled(drawing, rows, _limits(axis, floor, high, unit))
+    rows = {POINTS: points, BANDS: bands, SMOOTH: smoothed, MARKS: axis.mark_rows()}
+    limits = _limits(axis, low, high, unit, height=SIDE_HEIGHT)
+    return filled(drawing, rows | _programme_rows(axis), limits)
 
 
 def asymmetry_course(
@@ -132,11 +129,15 @@ def asymmetry_course(
             POINTS: points,
             BANDS: bands,
             ZERO: [{"value": 0.0}],
-            PHASE: axis.phase_rows(),
             SMOOTH: smoothed,
-        },
-        _limits(axis, low, high, title),
+        }
+        | _programme_rows(axis),
+        _limits(axis, low, high, title, height=ASYMMETRY_HEIGHT),
     )
+
+
+def _programme_rows(axis: TimeAxis) -> dict[str, Rows]:
+    return {BARS: axis.bar_rows(), EDGES: axis.edge_rows(), PHASES: axis.phase_rows()}
 
 
 def _points(rows: pd.DataFrame, unit: str) -> Rows:
@@ -253,13 +254,17 @@ def _extent(points: Rows, bands: Rows, *, more: Iterable[float] = ()) -> tuple[f
     return low - room, high + room
 
 
-def _limits(axis: TimeAxis, low: float, high: float, title: str) -> Limits:
+def _limits(axis: TimeAxis, low: float, high: float, title: str, *, height: float) -> Limits:
+    """Limits with room at the foot for the programmes' lanes, which the panel is taller by."""
     first, last = axis.span
+    lanes = LANE * len(axis.bars) + (LANE / 2 if axis.bars else 0)
     return Limits(
-        low=low,
+        low=low - (high - low) * lanes / height,
         high=high,
         title=title,
         first=chart_day(first),
         last=chart_day(last),
         ticks=tuple(chart_day(day) for day in axis.visits),
+        height=height + lanes,
+        lanes=lanes,
     )

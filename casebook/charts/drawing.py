@@ -18,23 +18,18 @@ import altair as alt
 from casebook.charts.palette import Palette
 from casebook.charts.styling import styled
 from casebook.charts.time_axis import Rows
+from casebook.charts.time_layers import mark_layers, phase_layers, programme_layers
 
 Spec = dict[str, Any]
 
 SIDE_HEIGHT = 220
 ASYMMETRY_HEIGHT = 140
-STRIP = 18
 # Both panels reserve the same room for their labels, so that the visits stand in line.
 AXIS_ROOM = 46
 SIDE_WORDS = {"left": "Left", "right": "Right", "none": "Whole body"}
 SHAPES = {"Left": "triangle-left", "Right": "triangle-right", "Whole body": "circle"}
 DASHES = {"Left": [1, 0], "Right": [6, 3], "Whole body": [1, 0]}
-POINTS, BANDS, BARS, MARKS, ZERO = "points", "bands", "bars", "marks", "zero"
-PHASE, SMOOTH = "phase", "smooth"
-# Cuts a programme's title where its bar ends, whatever width the chart has on the screen.
-WITHIN_BAR = alt.expr(
-    "max(1, scale('x', toDate(datum.until)) - scale('x', toDate(datum.visited_on)) - 8)"
-)
+POINTS, BANDS, ZERO, SMOOTH = "points", "bands", "zero", "smooth"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +46,10 @@ class Limits:
         Ends of the time axis.
     ticks : tuple of dict
         Days to be named along it.
+    height : float
+        Pixels of the panel, lanes and all.
+    lanes : float
+        Pixels of it at the foot that programmes take.
     """
 
     low: float
@@ -59,6 +58,8 @@ class Limits:
     first: Mapping[str, int]
     last: Mapping[str, int]
     ticks: tuple[Mapping[str, int], ...]
+    height: float
+    lanes: float
 
 
 def filled(drawing: str, rows: Mapping[str, Rows], limits: Limits) -> Spec:
@@ -67,6 +68,7 @@ def filled(drawing: str, rows: Mapping[str, Rows], limits: Limits) -> Spec:
     Layers without rows are left out, so that no empty band or ring is drawn.
     """
     spec: Spec = json.loads(drawing)
+    spec["height"] = limits.height
     for layer in spec["layer"]:
         if layer["data"]["name"] == POINTS:
             _limit(layer["encoding"], limits)
@@ -88,6 +90,12 @@ def _limit(encoding: Spec, limits: Limits) -> None:
     x["scale"]["domain"] = [limits.first, limits.last]
     x["axis"]["values"] = list(limits.ticks)
     y["scale"]["domain"] = [limits.low, limits.high]
+    # No value is named beside the programmes' lanes, where none is drawn.
+    foot = limits.low + (limits.high - limits.low) * limits.lanes / limits.height
+    beside = f"datum.value < {foot:.12g}"
+    y["axis"]["labelExpr"] = f"{beside} ? '' : datum.label"
+    for part in ("gridOpacity", "tickOpacity"):
+        y["axis"][part] = {"condition": {"test": beside, "value": 0}, "value": 1}
     y["title"] = limits.title or None
 
 
@@ -124,10 +132,11 @@ def side_drawing(
         fill=alt.when("datum.reference").then(alt.value(palette.background)).otherwise(fill),
         tooltip=_tooltip(sided=True),
     )
-    layers = [*_bar_layers(palette), _phase_layer(palette), *_mark_layers(palette)]
+    layers = [*phase_layers(palette), *mark_layers(palette)]
     layers += _band_layers(colour, fill, edges=smooth)
     layers += _smooth_layers(colour, fill, dash) if smooth else [line]
     layers += [point, *(_flag_layers(base, palette) if flags else ())]
+    layers += programme_layers(palette, dated=True)
     return _drawn(layers, SIDE_HEIGHT, palette)
 
 
@@ -154,9 +163,9 @@ def asymmetry_drawing(palette: Palette, *, smooth: bool = False) -> str:
         .mark_rule(strokeWidth=1, color=palette.muted)
         .encode(y="value:Q")
     )
-    layers = [zero, _phase_layer(palette), *_band_layers(colour, colour, edges=smooth)]
+    layers = [*phase_layers(palette), zero, *_band_layers(colour, colour, edges=smooth)]
     layers += _smooth_layers(colour, colour, alt.value([1, 0])) if smooth else [line]
-    layers += [point, *_flag_layers(base, palette)]
+    layers += [point, *_flag_layers(base, palette), *programme_layers(palette, dated=False)]
     return _drawn(layers, ASYMMETRY_HEIGHT, palette)
 
 
@@ -247,58 +256,3 @@ def _smooth_layers(colour: Any, fill: Any, dash: Any) -> list[alt.Chart]:
         y="low:Q", y2="high:Q", fill=fill
     )
     return [band, base.mark_line(strokeWidth=2.5).encode(y="value:Q", strokeDash=dash)]
-
-
-def _phase_layer(palette: Palette) -> alt.Chart:
-    base = alt.Chart(alt.NamedData(PHASE)).encode(
-        x="visited_on:T",
-        tooltip=[
-            alt.Tooltip("words:N", title="Here"),
-            alt.Tooltip("visited_on:T", title="On", format="%-d %B %Y"),
-        ],
-    )
-    rule: alt.Chart = base.mark_rule(
-        strokeWidth=1.5, strokeDash=[7, 4], color=palette.programme_text, opacity=0.75
-    )
-    return rule
-
-
-def _bar_layers(palette: Palette) -> list[alt.Chart]:
-    base = alt.Chart(alt.NamedData(BARS)).encode(
-        x="visited_on:T",
-        tooltip=[
-            alt.Tooltip("words:N", title="Programme"),
-            alt.Tooltip("started:T", title="Started", format="%-d %B %Y"),
-            alt.Tooltip("ended:N", title="Ended"),
-        ],
-    )
-    bar = base.mark_rect(color=palette.programme, cornerRadius=3).encode(
-        x2="until:T", y=_above_foot(STRIP), y2=_above_foot(0)
-    )
-    word = base.mark_text(
-        align="left", dx=5, fontSize=11, color=palette.programme_text, limit=WITHIN_BAR
-    ).encode(text="words:N", y=_above_foot(STRIP / 2))
-    return [bar, word]
-
-
-def _above_foot(pixels: float) -> Any:
-    # Not from a height known here: the page may give the chart another one.
-    return alt.value(alt.expr(f"height - {pixels:g}"))
-
-
-def _mark_layers(palette: Palette) -> list[alt.Chart]:
-    base = alt.Chart(alt.NamedData(MARKS)).encode(
-        x="visited_on:T",
-        tooltip=[
-            alt.Tooltip("words:N", title="Complaint"),
-            alt.Tooltip("visited_on:T", title="Began", format="%-d %B %Y"),
-        ],
-    )
-    rule = base.mark_rule(color=palette.attention, strokeDash=[1, 3], strokeWidth=1.5)
-    cross = base.mark_point(
-        shape="cross", size=80, color=palette.attention, filled=True, opacity=1
-    ).encode(y=alt.value(4))
-    word = base.mark_text(
-        align="left", baseline="middle", dx=9, fontSize=11, color=palette.attention, limit=180
-    ).encode(text="words:N", y=alt.value(4))
-    return [rule, cross, word]

@@ -7,6 +7,8 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 SHORTEST_BAR = timedelta(days=3)
+STILL_RUNNING = "still running"
+STARTS, ENDS = "starts", "ends"
 
 Row = dict[str, Any]
 Rows = list[Row]
@@ -38,15 +40,13 @@ class TimeAxis:
     visits : tuple of date
         Every visit's day, in order; at least one.
     bars, marks
-        Programmes and complaints; those outside the time shown are left out.
-    phase : date or None
-        Day on which the baseline ends, since a programme starts.
+        Programmes and complaints; of those outside the time shown, programmes are named all
+        the same, and complaints left out.
     """
 
     visits: tuple[date, ...]
     bars: tuple[Bar, ...] = ()
     marks: tuple[Mark, ...] = ()
-    phase: date | None = None
 
     @property
     def span(self) -> tuple[date, date]:
@@ -56,35 +56,80 @@ class TimeAxis:
         return first - room, last + room
 
     def bar_rows(self) -> Rows:
-        """The programmes that touch the time shown, cut to it."""
+        """Every programme by its start, cut to the time shown, each with a lane of its own."""
         first, last = self.span
+        bars = self._by_start()
         return [
             {
                 "words": bar.title,
-                "visited_on": local(max(bar.start, first)),
+                "dates": _dates(bar),
+                "visited_on": local(min(max(bar.start, first), last)),
                 "until": local(min(max(bar.end or last, bar.start + SHORTEST_BAR), last)),
+                "shown": self._touches(bar),
+                "lane": lane,
+                "lanes": len(bars),
                 "started": local(bar.start),
-                "ended": f"{bar.end.day} {bar.end:%B %Y}" if bar.end else "still running",
+                "ended": f"{bar.end.day} {bar.end:%B %Y}" if bar.end else STILL_RUNNING,
             }
-            for bar in self.bars
-            if bar.start <= last and (bar.end or last) >= first
+            for lane, bar in enumerate(bars)
         ]
 
     def phase_rows(self) -> Rows:
-        """The day that ends the baseline, where it lies within the time shown."""
-        first, last = self.span
-        if self.phase is None or not first <= self.phase <= last:
-            return []
-        return [{"visited_on": local(self.phase), "words": "the programme starts"}]
-
-    def mark_rows(self) -> Rows:
-        """The complaints that began within the time shown."""
+        """The weeks of each programme that touches the time shown, cut to it."""
         first, last = self.span
         return [
-            {"words": mark.words, "visited_on": local(mark.day)}
-            for mark in self.marks
-            if first <= mark.day <= last
+            {
+                "visited_on": local(max(bar.start, first)),
+                "until": local(min(bar.end or last, last)),
+            }
+            for bar in self._by_start()
+            if self._touches(bar)
         ]
+
+    def edge_rows(self) -> Rows:
+        """The day on which each programme starts and the one on which it ends, where shown."""
+        first, last = self.span
+        return [
+            {
+                "visited_on": local(day),
+                "words": f"{bar.title} {verb}",
+                "start": verb == STARTS,
+                "lanes": len(self.bars),
+            }
+            for bar in self._by_start()
+            for day, verb in ((bar.start, STARTS), (bar.end, ENDS))
+            if day is not None and first <= day <= last
+        ]
+
+    def _by_start(self) -> list[Bar]:
+        return sorted(self.bars, key=lambda bar: (bar.start, bar.end or date.max))
+
+    def _touches(self, bar: Bar) -> bool:
+        first, last = self.span
+        return bar.start <= last and (bar.end or last) >= first
+
+    def mark_rows(self) -> Rows:
+        """The complaints that began within the time shown, each named on a row of its own."""
+        first, last = self.span
+        within = [mark for mark in self.marks if first <= mark.day <= last]
+        return [
+            {
+                "words": mark.words,
+                "visited_on": local(mark.day),
+                "row": row,
+                "lanes": len(self.bars),
+            }
+            for row, mark in enumerate(sorted(within, key=lambda mark: mark.day))
+        ]
+
+
+def _dates(bar: Bar) -> str:
+    end = f"end {_short(bar.end)}" if bar.end else STILL_RUNNING
+    return f": start {_short(bar.start)}, {end}"
+
+
+def _short(day: date) -> str:
+    return f"{day.day} {day:%b %y}"
 
 
 def local(day: date) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import struct
 from dataclasses import replace
 from datetime import date
@@ -15,6 +16,7 @@ import vl_convert
 from casebook.charts.course import Smooth, asymmetry_course, side_course
 from casebook.charts.palette import DAY, NIGHT, Palette
 from casebook.charts.time_axis import Bar, Mark, TimeAxis
+from casebook.charts.time_layers import LANE
 
 DAYS = (date(2026, 1, 12), date(2026, 2, 9), date(2026, 3, 9))
 AXIS = TimeAxis(
@@ -168,18 +170,76 @@ def test_each_panel_draws_its_own_smoothed_course_and_without_one_the_line_stays
     assert vl_convert.vegalite_to_svg({**below, "width": 500})
 
 
-def test_the_start_of_the_programme_parts_the_time_in_both_panels() -> None:
-    axis = replace(AXIS, phase=date(2026, 1, 14))
+ABUTTING = replace(
+    AXIS,
+    bars=(
+        Bar(title="Easier dose", start=date(2026, 2, 10), end=None),
+        Bar(title="Hip strength", start=date(2026, 1, 14), end=date(2026, 2, 10)),
+    ),
+)
+
+
+def test_every_programme_starts_and_ends_visibly_in_both_panels() -> None:
     for draw in (side_course, asymmetry_course):
-        spec = draw(a_course(), axis, unit="°", palette=DAY)
-        days = [
-            row["visited_on"]
-            for layer in layers_of(spec, "rule")
-            for row in rows_of(layer)
-            if row.get("words") == "the programme starts"
+        spec = draw(a_course(), ABUTTING, unit="°", palette=DAY)
+        edges = [rule for rule in layers_of(spec, "rule") if "start" in rows_of(rule)[0]]
+        assert len({tuple(rule["mark"]["strokeDash"]) for rule in edges}) == len(edges) == 2
+        for rule in edges:
+            assert [(row["words"], row["visited_on"]) for row in rows_of(rule)] == [
+                ("Hip strength starts", "2026-01-14T00:00:00"),
+                ("Hip strength ends", "2026-02-10T00:00:00"),
+                ("Easier dose starts", "2026-02-10T00:00:00"),
+            ]
+        (weeks,) = (layer for layer in layers_of(spec, "rect") if "words" not in rows_of(layer)[0])
+        assert [(row["visited_on"], row["until"]) for row in rows_of(weeks)] == [
+            ("2026-01-14T00:00:00", "2026-02-10T00:00:00"),
+            ("2026-02-10T00:00:00", f"{AXIS.span[1]}T00:00:00"),
         ]
-        assert days == ["2026-01-14T00:00:00"]
-    assert replace(AXIS, phase=date(2020, 1, 1)).phase_rows() == []
+
+
+@pytest.mark.parametrize("width", [270, 900])
+def test_programmes_that_abut_are_named_with_their_days_on_lanes_of_their_own(width: int) -> None:
+    spec = side_course(a_course(), ABUTTING, unit="°", palette=DAY)
+    picture = vl_convert.vegalite_to_svg({**spec, "width": width, "autosize": "pad"})
+    first = _place(picture, ": start 14 Jan 26, end 10 Feb 26")
+    second = _place(picture, ": start 10 Feb 26, still running")
+    assert second[1] - first[1] == LANE
+    for across, _ in (first, second):
+        assert 0 <= across < width
+    plain = side_course(a_course(), replace(AXIS, bars=()), unit="°", palette=DAY)
+    assert spec["height"] > plain["height"] + 2 * LANE
+    # The lanes come on top: what is measured keeps its room, and no value is named beside them.
+    low, high = points_of(spec)["encoding"]["y"]["scale"]["domain"]
+    low_plain, high_plain = points_of(plain)["encoding"]["y"]["scale"]["domain"]
+    assert high == high_plain
+    assert (high - low) / spec["height"] == pytest.approx(
+        (high_plain - low_plain) / plain["height"]
+    )
+
+
+def test_a_long_title_gives_way_to_its_days_where_there_is_little_room() -> None:
+    axis = replace(AXIS, bars=(replace(AXIS.bars[0], title="Two hundred and fourteen steps"),))
+    spec = side_course(a_course(), axis, unit="°", palette=DAY) | {"autosize": "pad"}
+    narrow = vl_convert.vegalite_to_svg({**spec, "width": 270})
+    assert "steps: start" not in narrow
+    assert ": start 14 Jan 26, still running" in narrow
+    assert "Two hundred and fourteen steps: start 14 Jan 26" in vl_convert.vegalite_to_svg(
+        {**spec, "width": 900}
+    )
+
+
+def test_two_complaints_in_the_same_weeks_have_a_row_each() -> None:
+    axis = replace(AXIS, marks=(*AXIS.marks, Mark(words="right calf", day=date(2026, 2, 21))))
+    spec = side_course(a_course(), axis, unit="°", palette=DAY)
+    picture = vl_convert.vegalite_to_svg({**spec, "width": 270, "autosize": "pad"})
+    assert _place(picture, "right calf")[1] - _place(picture, "left knee")[1] >= 12
+
+
+def _place(picture: str, words: str) -> tuple[float, float]:
+    """Where a text that ends in these words begins, in pixels across and down."""
+    found = re.search(rf"translate\(([-\d.]+),([-\d.]+)\)[^>]*>[^<]*{re.escape(words)}<", picture)
+    assert found is not None, words
+    return float(found[1]), float(found[2])
 
 
 def test_a_flagged_visit_is_ringed_on_the_asymmetry_and_not_on_the_sides() -> None:
@@ -203,16 +263,17 @@ def test_programmes_and_complaints_are_named_along_the_time() -> None:
     assert "9 Mar 26" in picture
 
 
-def test_what_lies_outside_of_the_time_shown_is_left_out() -> None:
+def test_a_programme_outside_of_the_time_shown_is_named_and_a_complaint_left_out() -> None:
     axis = TimeAxis(
         visits=DAYS,
         bars=(Bar(title="Long ago", start=date(2024, 1, 1), end=date(2024, 6, 1)),),
         marks=(Mark(words="old knee", day=date(2020, 1, 1)),),
     )
-    assert axis.bar_rows() == []
-    assert axis.mark_rows() == []
+    assert axis.phase_rows() == axis.edge_rows() == axis.mark_rows() == []
+    assert [row["shown"] for row in axis.bar_rows()] == [False]
     picture = drawn(side_course(a_course(), axis, unit="°", palette=DAY))
-    assert "Long ago" not in picture
+    assert "Long ago: start 1 Jan 24, end 1 Jun 24" in picture
+    assert "old knee" not in picture
 
 
 def test_the_time_shown_holds_every_visit_and_a_single_one_too() -> None:
