@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
 from casebook.catalogue.entries import (
     LAST_POSITION,
+    Entry,
     doubles,
     entries_of,
     file_text,
@@ -53,40 +54,51 @@ EXERCISE_FIELDS: Mapping[str, Callable[[object], Any]] = {
 def starter_exercises() -> tuple[Exercise, ...]:
     """The exercises that come with the product."""
     keys = {metric.key for metric in starter_metrics()}
-    found = _exercises(starter_text(STARTER_EXERCISES), STARTER_EXERCISES, keys)
-    return tuple(replace(exercise, starter=True) for exercise in found)
+    entries = _entries(starter_text(STARTER_EXERCISES), STARTER_EXERCISES)
+    return tuple(replace(exercise, starter=True) for exercise in taken_exercises(entries, keys))
 
 
-def load_exercises_file(path: Path, metric_keys: Collection[str]) -> tuple[Exercise, ...]:
-    """Exercises from a file of `[[exercise]]` entries (TOML).
-
-    Parameters
-    ----------
-    path : Path
-        A file written like `starter_exercises.toml`.
-    metric_keys : collection of str
-        Keys of the catalogue, which `metrics` may name.
+def exercise_entries(path: Path) -> list[Entry]:
+    """The entries of a file of `[[exercise]]` (TOML), written like `starter_exercises.toml`.
 
     Raises
     ------
     InputRefused
-        With every problem of the file: what can't be read, unknown or missing fields, a key
-        given twice, a value of the wrong kind, a metric that the catalogue does not have, a
-        dose without a source.
+        When the file can't be read or holds something else.
     """
-    return _exercises(file_text(path), path.name, metric_keys)
+    return _entries(file_text(path), path.name)
 
 
-def _exercises(text: str, file: str, metric_keys: Collection[str]) -> tuple[Exercise, ...]:
-    entries = entries_of(text, file, table="exercise", name_field="key")
+def taken_exercises(
+    entries: Sequence[Entry], metric_keys: Collection[str], stored: Iterable[Exercise] = ()
+) -> tuple[Exercise, ...]:
+    """What the entries describe; a stored exercise keeps what its entry does not speak of.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+    metric_keys : collection of str
+        Keys of the catalogue, which `metrics` may name.
+    stored : iterable of Exercise
+        The list as it stands.
+
+    Raises
+    ------
+    InputRefused
+        With every problem of the entries: unknown or missing fields, a key given twice, a value
+        of the wrong kind, a metric that the catalogue does not have, a dose without a source.
+    """
+    known: Mapping[object, Exercise] = {one.key: one for one in stored}
     problems = list(doubles(entries))
     found: list[Exercise] = []
-    for number, entry in enumerate(entries):
+    for number, given in enumerate(entries):
+        before = known.get(given.content.get("key"))
+        entry = replace(given, content={**_content(before), **given.content})
         exercise, wrong = take_up(entry, Exercise, EXERCISE_FIELDS, position=LAST_POSITION + number)
         problems.extend(wrong)
         if exercise is None:
             continue
-        found.append(exercise)
+        found.append(exercise if before is None else replace(exercise, starter=before.starter))
         problems.extend(
             entry.problem(
                 "unknown_metric",
@@ -100,3 +112,19 @@ def _exercises(text: str, file: str, metric_keys: Collection[str]) -> tuple[Exer
     if problems:
         raise InputRefused(tuple(problems))
     return tuple(found)
+
+
+def _entries(text: str, file: str) -> list[Entry]:
+    return entries_of(text, file, table="exercise", name_field="key")
+
+
+def _content(stored: Exercise | None) -> dict[str, object]:
+    """A stored exercise as an entry of a file would say it."""
+    if stored is None:
+        return {}
+    said = {
+        field.name: getattr(stored, field.name)
+        for field in fields(Exercise)
+        if field.name in EXERCISE_FIELDS and getattr(stored, field.name) is not None
+    }
+    return said | {"metrics": list(stored.metrics)}

@@ -10,6 +10,7 @@ import typer
 from casebook import __version__
 from casebook.cli.attaching import attach, attachments
 from casebook.cli.backing_up import backup, restore
+from casebook.cli.exercises import exercises
 from casebook.cli.growth import growth
 from casebook.cli.history import amend, history, strike_out, undo
 from casebook.cli.importing import decided, export_visits, imports, undo_import, write_questions
@@ -334,6 +335,7 @@ app.command(
 )(marks)
 app.command(short_help="Tell how a value runs with time in many subjects.")(growth)
 app.command(short_help="List, make and change measurement sets.")(sets)
+app.command(short_help="List exercises, add, change and hide them.")(exercises)
 app.command(short_help="Tell a runner's programmes and what came of them.")(programme)
 app.command(short_help="Tell what became of working hypotheses.")(hypotheses)
 app.command(short_help="Tell the course of a runner's complaints.")(course)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from dataclasses import dataclass
 
 from casebook.domain.errors import InputRefused, Problem
@@ -11,6 +13,16 @@ from casebook.domain.programmes import Aim, Block
 from casebook.domain.sides import InjurySide
 
 NO_SOURCE = "common practice, no source"
+LONGEST_EXERCISE_NAME = 200
+LONGEST_EXERCISE_TEXT = 10_000
+# The most of each number that an exercise is filled in with, as the tables have it.
+MOST: dict[str, float] = {
+    "sets": 100,
+    "repetitions": 10_000,
+    "hold_s": 36_000,
+    "sessions_per_week": 70,
+}
+TEXTS = ("purpose", "how", "equipment", "dose", "dose_source", "progress", "ease")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +52,7 @@ class Exercise:
     key: str
     name: str
     aim: Aim
-    purpose: str
+    purpose: str = ""
     how: str
     sided: bool = True
     equipment: str = ""
@@ -58,30 +70,46 @@ class Exercise:
     active: bool = True
 
     def __post_init__(self) -> None:
-        checks = (
+        checks: tuple[tuple[bool, str, str], ...] = (
             (
                 METRIC_KEY.match(self.key) is not None,
                 "key",
                 "a key of small letters, digits and underscores, starting with a letter",
             ),
-            (bool(self.name.strip()), "name", "a name in plain words"),
+            (
+                bool(self.name.strip()) and len(self.name) <= LONGEST_EXERCISE_NAME,
+                "name",
+                f"a name in plain words, of at most {LONGEST_EXERCISE_NAME} characters",
+            ),
             (bool(self.how.strip()), "how", "how to do it, in plain words"),
             (
                 bool(self.dose_source.strip()) or not (self.dose or self._numbers),
                 "dose_source",
                 f"who says so, or '{NO_SOURCE}', since a dose is given",
             ),
-            (
-                all(number > 0 for number in self._numbers),
-                "dose",
-                "numbers above zero, or none",
+            *(
+                (
+                    getattr(self, column) is None or 0 < getattr(self, column) <= most,
+                    column,
+                    f"a number above zero and at most {most:g}, or none",
+                )
+                for column, most in MOST.items()
+            ),
+            *(
+                (
+                    len(getattr(self, column)) <= LONGEST_EXERCISE_TEXT,
+                    column,
+                    f"at most {LONGEST_EXERCISE_TEXT} characters",
+                )
+                for column in TEXTS
             ),
         )
         problems = [
             Problem(
                 code=f"exercise_{column}",
                 column=column,
-                message=f"exercise '{self.key}': {column} is '{getattr(self, column)}'; "
+                message=f"exercise '{self.key}': {column} is "
+                f"'{str(getattr(self, column))[:60]}'; "
                 f"expected {expected}.",
             )
             for fine, column, expected in checks
@@ -94,6 +122,21 @@ class Exercise:
     def _numbers(self) -> tuple[float, ...]:
         given = (self.sets, self.repetitions, self.hold_s, self.sessions_per_week)
         return tuple(number for number in given if number is not None)
+
+
+def key_of(name: str) -> str:
+    """A key for an exercise made of its name; '' where the name has nothing to make it of.
+
+    Examples
+    --------
+    >>> key_of("Heel raise, knee straight")
+    'heel_raise_knee_straight'
+    >>> key_of("Hüfte: 2 × heben")
+    'hufte_2_heben'
+    """
+    bare = unicodedata.normalize("NFKD", name.casefold()).encode("ascii", "ignore").decode()
+    words = re.sub(r"[^a-z0-9]+", "_", bare).strip("_0123456789")[:63].rstrip("_")
+    return words if METRIC_KEY.match(words) else ""
 
 
 def prescribed(

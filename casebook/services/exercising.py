@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import fields, replace
 from pathlib import Path
 
-from casebook.catalogue.exercises import load_exercises_file, starter_exercises
+from casebook.catalogue.exercises import exercise_entries, starter_exercises, taken_exercises
 from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem
 from casebook.domain.exercises import Exercise
 from casebook.domain.people import clean_by
+from casebook.intake.exercise_table import read_exercise_table
 from casebook.intake.nearest import hint
 from casebook.services import clock
 from casebook.services.opened import Casebook
@@ -17,6 +18,7 @@ from casebook.storage import bulk, exercises, history
 from casebook.storage.session import Unit, reading, writing
 
 EDITED = "edited in the list of exercises"
+HIDDEN, SHOWN = "no longer offered for programmes", "offered for programmes again"
 
 
 def load_starter_exercises(casebook: Casebook) -> int:
@@ -57,7 +59,8 @@ def save_exercise(
     Parameters
     ----------
     read : Exercise or None
-        As the writer had it before them; None adds a new one. The key is never renamed.
+        As the writer had it before them; None adds a new one, behind the others unless it has a
+        position. The key is never renamed.
 
     Raises
     ------
@@ -90,7 +93,8 @@ def save_exercise(
                     f"The list has an exercise '{exercise.key}' already. Give the new one another "
                     f"key, or edit the one that stands. {NOTHING_STORED}"
                 )
-            exercise = replace(exercise, starter=False)
+            last = max((one.position for one in exercises.exercises(unit)), default=0)
+            exercise = replace(exercise, starter=False, position=exercise.position or last + 1)
             told = exercises.add_exercise(unit, exercise)
         else:
             stored = _get(unit, exercise.key)
@@ -98,7 +102,7 @@ def save_exercise(
             exercise = replace(exercise, starter=stored.starter)
             if exercise == stored:
                 return stored
-            told = exercises.write_exercise(unit, exercise, reason=EDITED)
+            told = exercises.write_exercise(unit, exercise, reason=_why(stored, exercise))
         history.append(unit, [told], by=by, at=clock.now())
         unit.commit()
     return exercise
@@ -118,27 +122,40 @@ def hide_exercise(casebook: Casebook, key: str, *, hidden: bool = True, by: str)
 def import_exercises(casebook: Casebook, path: Path, *, by: str) -> int:
     """Add or change exercises from a file; all of it or nothing. Returns how many differ.
 
+    Parameters
+    ----------
+    path : Path
+        A table (CSV) or, ending in .toml, a file of `[[exercise]]` entries. What it does not
+        speak of stays as it is.
+
     Raises
     ------
     InputRefused
         With every problem of the file.
     """
     by = clean_by(by)
+    if path.suffix.casefold() == ".toml":
+        entries = exercise_entries(path)
+    else:
+        entries = read_exercise_table(path)
     with writing(casebook.engine) as unit:
-        given = load_exercises_file(path, bulk.metric_ids(unit))
         stored = {one.key: one for one in exercises.exercises(unit)}
         told = []
-        for one in given:
+        for one in taken_exercises(entries, bulk.metric_ids(unit), stored.values()):
             if one.key not in stored:
                 told.append(exercises.add_exercise(unit, one))
-                continue
-            wanted = replace(one, starter=stored[one.key].starter)
-            if wanted != stored[one.key]:
-                told.append(exercises.write_exercise(unit, wanted, reason=f"from {path.name}"))
+            elif one != stored[one.key]:
+                told.append(exercises.write_exercise(unit, one, reason=f"from {path.name}"))
         if told:
             history.append(unit, told, by=by, at=clock.now())
             unit.commit()
     return len(told)
+
+
+def _why(before: Exercise, after: Exercise) -> str:
+    if replace(after, active=before.active) != before:
+        return EDITED
+    return SHOWN if after.active else HIDDEN
 
 
 def _get(unit: Unit, key: str) -> Exercise:

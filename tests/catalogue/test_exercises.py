@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from casebook.catalogue.exercises import load_exercises_file, starter_exercises
+from casebook.catalogue.exercises import exercise_entries, starter_exercises, taken_exercises
 from casebook.domain.errors import InputRefused
 from casebook.domain.exercises import NO_SOURCE, Exercise, prescribed
 from casebook.domain.prescriptions import Prescription
@@ -56,7 +56,7 @@ def test_a_clinics_own_file_is_read_like_ours(tmp_path: Path) -> None:
         'how = "Walk."\nmetrics = ["cadence"]\n',
         encoding="utf-8",
     )
-    (walk,) = load_exercises_file(file, {"cadence"})
+    (walk,) = taken_exercises(exercise_entries(file), {"cadence"})
     assert (walk.key, walk.starter, walk.position) == ("walk", False, 999)
 
 
@@ -69,7 +69,7 @@ def test_every_problem_of_a_file_is_told_with_its_row(tmp_path: Path) -> None:
         encoding="utf-8",
     )  # fmt: skip
     with pytest.raises(InputRefused) as refused:
-        load_exercises_file(file, {"speed"})
+        taken_exercises(exercise_entries(file), {"speed"})
     told = str(refused.value)
     assert "own.toml, row 8, column key: exercise 'walk': the key stands twice" in told
     assert "the catalogue has no metric 'stride'" in told

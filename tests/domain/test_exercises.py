@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from casebook.domain.errors import InputRefused
-from casebook.domain.exercises import NO_SOURCE, Exercise, prescribed
+from casebook.domain.exercises import NO_SOURCE, Exercise, key_of, prescribed
 from casebook.domain.programmes import Aim
 from casebook.domain.sides import InjurySide
 
@@ -27,6 +27,9 @@ RAISE = Exercise(
         ({"dose_source": ""}, "since a dose is given"),
         ({"dose_source": "", "dose": ""}, "since a dose is given"),
         ({"sets": 0}, "above zero"),
+        ({"repetitions": 10_001}, "at most 10000"),
+        ({"name": "x" * 201}, "at most 200 characters"),
+        ({"ease": "x" * 10_001}, "at most 10000 characters"),
     ],
 )
 def test_an_exercise_that_is_not_whole_is_refused(changes: dict[str, object], words: str) -> None:
@@ -51,3 +54,19 @@ def test_a_block_is_filled_in_from_the_list_with_the_side_that_was_asked_for() -
 def test_what_has_no_sides_is_prescribed_without_one() -> None:
     block, _ = prescribed(replace(RAISE, sided=False), position=1, side=InjurySide.LEFT)
     assert block.side is InjurySide.NONE
+
+
+@pytest.mark.parametrize(
+    ("name", "key"),
+    [
+        ("Heel raise, knee straight", "heel_raise_knee_straight"),
+        ("  3 × Hüpfen!  ", "hupfen"),
+        ("x" * 80, "x" * 63),
+        ("腓腸筋", ""),
+        ("7", ""),
+    ],
+)
+def test_a_key_is_made_of_the_name_where_there_is_something_to_make_it_of(
+    name: str, key: str
+) -> None:
+    assert key_of(name) == key
