@@ -60,6 +60,7 @@ class Subject(StrEnum):
     PAIN = "pain"
     HYPOTHESIS = "hypothesis"
     LINK = "link"
+    EXPORT = "export"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

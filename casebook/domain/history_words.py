@@ -43,6 +43,7 @@ SUBJECTS: Final = {
     Subject.PAIN: "pain beyond the limits seen",
     Subject.HYPOTHESIS: "working hypothesis",
     Subject.LINK: "prediction of a working hypothesis",
+    Subject.EXPORT: "de-identified export",
 }
 _LABELS: Final = {
     "visited_on": "date of the visit",
@@ -111,6 +112,8 @@ _LABELS: Final = {
     "n_bytes": "size",
     "sha256": "content (SHA-256)",
     "metric_id": "metric",
+    "key_fingerprint": "fingerprint of the key",
+    "n_rows": "rows by table",
 }
 _UNITS: Final = {
     "speed_km_h": "km/h",
@@ -147,6 +150,9 @@ UNTOLD: Final = frozenset(
         "recorded_by",
         "acknowledged_by",
         "acknowledged_at",
+        "at",
+        "by",
+        "runners",
     }
 )
 NOTHING: Final = "nothing"
@@ -189,6 +195,8 @@ def content_words(name: str, content: Was, metrics: Mapping[str, Metric]) -> str
         return f"{_number(content)} {_UNITS.get(name, '')}".strip()
     if isinstance(content, list):
         return ", ".join(str(one) for one in content)
+    if isinstance(content, Mapping):
+        return ", ".join(f"{key}: {content[key]}" for key in content)
     # Codes come in lower case with underscores; anything typed stays as it was typed.
     text = str(content)
     return text.replace("_", " ") if name in _CODED else text

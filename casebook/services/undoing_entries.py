@@ -75,6 +75,8 @@ def cannot_be_undone(entry: Entry) -> str:
         return "is about the clinic's own lists: change them where they are kept."
     if entry.subject in {Subject.HYPOTHESIS, Subject.LINK}:
         return "is a prediction, which nobody takes back: write a new version of it."
+    if entry.subject is Subject.EXPORT:
+        return "tells of files that left the casebook, which nobody can call back."
     if entry.subject is Subject.IDENTITY:
         return "is about a name or birth date, which the history does not hold: amend it instead."
     if entry.subject is Subject.RUNNER and entry.act not in {Act.AMENDED, Act.UNDONE}:

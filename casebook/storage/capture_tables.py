@@ -1,4 +1,4 @@
-"""Row classes of how things were captured: history, imports, drafts, sets, attachments."""
+"""Row classes of what comes in and goes out: history, imports, exports, drafts, attachments."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column
 
 from casebook.domain.history import Act, Subject
-from casebook.domain.people import LONGEST_CODE
+from casebook.domain.people import LONGEST_CODE, Purpose
 from casebook.storage.row_base import Row, coded
 
 
@@ -72,6 +72,35 @@ class ImportRunRow(Row):
     undone_at: Mapped[datetime | None]
     undone_by: Mapped[str] = mapped_column(String(LONGEST_CODE), default="")
     undo_reason: Mapped[str] = mapped_column(Text, default="")
+
+
+class ExportRunRow(Row):
+    """One export that left the casebook; the database refuses to change or remove it.
+
+    `runners` are the ids of those whose records were in it, so that a runner can be told, and
+    whoever holds the files can be asked when one withdraws. Pseudonyms are kept nowhere.
+    """
+
+    __tablename__ = "export_run"
+    __table_args__ = (
+        CheckConstraint("by <> ''", name="by"),
+        CheckConstraint("settings <> ''", name="settings"),
+        CheckConstraint("length(key_fingerprint) = 64", name="key_fingerprint"),
+        {"sqlite_autoincrement": True},
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    clinic_id: Mapped[int] = mapped_column(ForeignKey("clinic.id", ondelete="RESTRICT"))
+    at: Mapped[datetime]
+    by: Mapped[str] = mapped_column(String(LONGEST_CODE))
+    purpose: Mapped[Purpose] = mapped_column(coded(Purpose, "purpose"))
+    settings: Mapped[str] = mapped_column(Text)
+    key_fingerprint: Mapped[str] = mapped_column(String(64))
+    # SHA-256 by file's name, rows by table, figures of the risk by name.
+    files: Mapped[dict[str, Any]] = mapped_column(JSON)
+    n_rows: Mapped[dict[str, Any]] = mapped_column(JSON)
+    risk: Mapped[dict[str, Any]] = mapped_column(JSON)
+    runners: Mapped[list[Any]] = mapped_column(JSON)
 
 
 class ImportMappingRow(Row):

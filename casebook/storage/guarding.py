@@ -1,4 +1,4 @@
-"""Do the triggers stand that keep the history and hypotheses from being changed, and no other?"""
+"""Do the triggers stand that keep history, hypotheses and exports from changes, and no other?"""
 
 from __future__ import annotations
 
@@ -46,6 +46,11 @@ GUARDS = (
         tables=("hypothesis", "hypothesis_link"),
         function="casebook_hypothesis_stands",
         refusal="a working hypothesis is only ever added to",
+    ),
+    Guard(
+        tables=("export_run",),
+        function="casebook_export_run_stands",
+        refusal="the log of exports is only ever added to",
     ),
 )
 # Each row before it is updated or deleted (1 + 2 + 8 + 16 in pg_trigger.tgtype), and the whole

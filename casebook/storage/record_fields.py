@@ -38,6 +38,7 @@ from casebook.storage.tables import (
     ConsentRow,
     ErrorFigureRow,
     ExerciseRow,
+    ExportRunRow,
     FindingRow,
     FlagAcknowledgementRow,
     HypothesisLinkRow,
@@ -81,6 +82,7 @@ ROW_OF: Final[Mapping[Subject, type[Row]]] = MappingProxyType(
         Subject.PAIN: PainAcknowledgementRow,
         Subject.HYPOTHESIS: HypothesisRow,
         Subject.LINK: HypothesisLinkRow,
+        Subject.EXPORT: ExportRunRow,
     }
 )
 SUBJECT_OF: Final = {kind: subject for subject, kind in ROW_OF.items()}

@@ -62,6 +62,7 @@ def test_a_value_is_told_with_its_unit_and_a_grade_with_its_meaning(
         ("family_name", True, "filled in"),
         ("active", False, "no"),
         ("metrics", ["a", "b"], "a, b"),
+        ("n_rows", {"runners": 3, "visits": 9}, "runners: 3, visits: 9"),
         (f"value:{STEPS}:none", {"mean": 171.0, "n": 2}, "171 /min (mean of 2)"),
     ],
 )
