@@ -1,22 +1,11 @@
-"""A summary as a PDF, and its charts as pictures that stay sharp, by the library typst.
-
-No browser and no network: the fonts come with the library and are put into the file. The file
-holds no date, author or place of its making, and the same summary gives the same bytes.
-"""
+"""A summary as a PDF, and its charts as pictures that stay sharp."""
 
 from __future__ import annotations
 
-import json
-import re
-from functools import cache
-from importlib.resources import files
-from io import BytesIO
-from typing import Any, cast
+from typing import Any
 
-import typst
-from pypdf import PdfReader
-
-from casebook.domain.summaries import Drawing, Facts, Grid, Part, Points, Summary, Text
+from casebook.domain.summaries import Drawing, Part, Summary
+from casebook.typesetting.compiling import breakable, broken, compiled, pages_of, worded_part
 from casebook.typesetting.scales import placed
 
 # Size in points, and whether the charts begin a page of their own, in the order in which they
@@ -32,12 +21,6 @@ LAYOUTS = (
 )
 SMALLEST = 9.5
 MOST_PAGES = 2
-# A word of more signs has no place to break at, and would run out of its column.
-LONGEST_WORD = 22
-_LONG_WORD = re.compile(rf"\S{{{LONGEST_WORD + 1},}}")
-BREAK = "\u200b"
-# Letters and signs that the library's own fonts hold: Latin, Greek, Cyrillic, punctuation, signs.
-_OWN_FONTS = re.compile(r"[\u0000-\u058f\u1e00-\u23ff\u25a0-\u25ff]*\Z")
 
 
 def summary_pdf(summary: Summary) -> bytes:
@@ -66,85 +49,20 @@ def summary_pdf(summary: Summary) -> bytes:
     return _paper(content, SMALLEST, split=False)
 
 
-def pages_of(pdf: bytes) -> int:
-    """How many pages a PDF has."""
-    return len(PdfReader(BytesIO(pdf)).pages)
-
-
 def _paper(content: dict[str, Any], size: float, *, split: bool) -> bytes:
     given = content | {"size": size, "split": split}
-    return _compiled("summary.typ", given, format="pdf", pdf_standards=["ua-1"])
+    return compiled("summary.typ", given, format="pdf", pdf_standards=["ua-1"])
 
 
 def chart_svg(drawing: Drawing) -> bytes:
     """One drawing as SVG, exactly as it stands in the PDF; its letters are drawn as shapes."""
-    return _compiled("one_chart.typ", _broken(placed(drawing)), format="svg")
+    return compiled("one_chart.typ", broken(placed(drawing)), format="svg")
 
 
 def _part(part: Part) -> dict[str, Any]:
-    if isinstance(part, Text):
-        found: dict[str, Any] = {"kind": "text", "words": part.words, "strong": part.strong}
-    elif isinstance(part, Points):
-        found = {"kind": "points", "items": list(part.items)}
-    elif isinstance(part, Facts):
-        found = {"kind": "facts", "rows": [list(row) for row in part.rows]}
-    elif isinstance(part, Grid):
-        found = {
-            "kind": "grid",
-            "columns": list(part.columns),
-            "rows": [list(row) for row in part.rows],
-            "numbers": sorted(part.numbers),
-        }
+    if isinstance(part, Drawing):
+        found: dict[str, Any] = {"kind": "drawing", **placed(part)}
     else:
-        found = {"kind": "drawing", **placed(part)}
-    broken: dict[str, Any] = _broken(found)
-    return broken
-
-
-def _broken(thing: Any) -> Any:
-    if isinstance(thing, str):
-        return breakable(thing)
-    if isinstance(thing, dict):
-        return {key: _broken(value) for key, value in thing.items()}
-    return [_broken(one) for one in thing] if isinstance(thing, list) else thing
-
-
-def breakable(text: str) -> str:
-    """A text in which a very long word may be broken, by an invisible sign.
-
-    Examples
-    --------
-    >>> breakable("short words"), len(breakable("x" * 50)) - 50
-    ('short words', 2)
-    """
-    return _LONG_WORD.sub(
-        lambda found: BREAK.join(
-            found[0][at : at + LONGEST_WORD] for at in range(0, len(found[0]), LONGEST_WORD)
-        ),
-        text,
-    )
-
-
-@cache
-def _template(name: str) -> bytes:
-    return files("casebook.typesetting").joinpath(name).read_bytes()
-
-
-@cache
-def _fonts(*, of_machine: bool) -> typst.Fonts:
-    return typst.Fonts(include_system_fonts=of_machine, include_embedded_fonts=True)
-
-
-def _compiled(name: str, content: dict[str, Any], **more: Any) -> bytes:
-    given = json.dumps(content, ensure_ascii=False)
-    parts = {"main.typ": _template(name), "chart.typ": _template("chart.typ")}
-    # The library's types know one file only; it takes several by name as well.
-    compiler = typst.Compiler(
-        cast("bytes", parts),
-        font_paths=_fonts(of_machine=_OWN_FONTS.match(given) is None),
-        sys_inputs={"content": given},
-    )
-    found = compiler.compile(timestamp=0, **more)
-    if not isinstance(found, bytes):
-        raise TypeError(f"{name} became {type(found).__name__}, not one file")
-    return found
+        found = worded_part(part)
+    marked: dict[str, Any] = broken(found)
+    return marked

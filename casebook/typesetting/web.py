@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from base64 import b64encode
+from collections.abc import Sequence
 from html import escape
 from itertools import takewhile
 
@@ -20,6 +21,8 @@ STYLE = """
 .sheet :is(p, ul, dl, li, dt, dd) { font-size: inherit; line-height: inherit; }
 .sheet p { margin: .3em 0; }
 .sheet .made, .sheet dt { color: #4d585d; }
+.sheet .title { font-weight: bold; font-size: .95em; margin-top: 1em; break-after: avoid-page; }
+.sheet .note { color: #4d585d; font-size: .8em; margin-bottom: 1em; }
 .sheet .strong { border: 1.5px solid #26323a; padding: .5rem .7rem; }
 .sheet ul { margin: .3em 0; padding-left: 1.2rem; }
 .sheet dl { display: grid; grid-template-columns: max-content 1fr; gap: .15rem .9rem;
@@ -51,30 +54,44 @@ NUMBER = ' class="number"'
 
 def summary_page(summary: Summary) -> str:
     """The summary as a whole HTML page without any outside part, to be kept or printed."""
-    return (
-        '<!doctype html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        "<title>Summary of a case</title>\n"
-        "<style>body { margin: 0; background: #fff; }"
-        f"</style>\n</head>\n<body>\n{summary_sheet(summary)}\n</body>\n</html>\n"
-    )
+    return whole_page("Summary of a case", summary_sheet(summary))
 
 
 def summary_sheet(summary: Summary) -> str:
     """The summary as one element with its style, to stand within another page."""
-    sections = "\n".join(
-        f"<section><h2>{escape(one.heading)}</h2>\n"
-        + "\n".join(_part(part) for part in one.parts)
-        + "</section>"
-        for one in summary.sections
+    sections = [(one.heading, tuple(_part(part) for part in one.parts)) for one in summary.sections]
+    return sheet(summary.title, summary.made, sections)
+
+
+def whole_page(title: str, body: str) -> str:
+    """A sheet as a whole HTML page without any outside part."""
+    return (
+        '<!doctype html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{escape(title)}</title>\n"
+        "<style>body { margin: 0; background: #fff; }"
+        f"</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+    )
+
+
+def sheet(title: str, made: str, sections: Sequence[tuple[str, Sequence[str]]]) -> str:
+    """A sheet of sections, each with its heading and its parts as HTML."""
+    written = "\n".join(
+        f"<section><h2>{escape(heading)}</h2>\n{''.join(parts)}</section>"
+        for heading, parts in sections
     )
     return (
-        f'<style>{STYLE}</style>\n<article class="sheet">\n<h1>{escape(summary.title)}</h1>\n'
-        f'<p class="made">{escape(summary.made)}</p>\n{sections}\n</article>'
+        f'<style>{STYLE}</style>\n<article class="sheet">\n<h1>{escape(title)}</h1>\n'
+        f'<p class="made">{escape(made)}</p>\n{written}\n</article>'
     )
 
 
 def _part(part: Part) -> str:
+    return drawn(part) if isinstance(part, Drawing) else worded(part)
+
+
+def worded(part: Text | Points | Facts | Grid) -> str:
+    """What stands in words, as HTML."""
     if isinstance(part, Text):
         return f"<p{STRONG if part.strong else ''}>{escape(part.words)}</p>"
     if isinstance(part, Points):
@@ -84,7 +101,7 @@ def _part(part: Part) -> str:
             f"<dt>{escape(what)}</dt><dd>{escape(said)}</dd>" for what, said in part.rows
         )
         return f"<dl>{rows}</dl>"
-    return _table(part) if isinstance(part, Grid) else _picture(part)
+    return _table(part)
 
 
 def _table(grid: Grid) -> str:
@@ -114,7 +131,14 @@ def _number(words: str) -> str:
     return escape(words).replace(" (", "<br>(")
 
 
-def _picture(drawing: Drawing) -> str:
-    drawn = b64encode(chart_svg(drawing)).decode("ascii")
-    told = escape(f"{drawing.title}. {drawing.told}")
-    return f'<div class="wide"><img alt="{told}" src="data:image/svg+xml;base64,{drawn}"></div>'
+def drawn(drawing: Drawing) -> str:
+    """A drawing as a picture that says what it shows."""
+    return picture(chart_svg(drawing), f"{drawing.title}. {drawing.told}")
+
+
+def picture(svg: bytes, told: str) -> str:
+    """A picture within the page itself, with its words for who can't see it."""
+    data = b64encode(svg).decode("ascii")
+    return (
+        f'<div class="wide"><img alt="{escape(told)}" src="data:image/svg+xml;base64,{data}"></div>'
+    )

@@ -40,7 +40,8 @@ from casebook.services.prescribing import prescribe
 from casebook.services.recording import record_visit
 from casebook.services.registering import record_injury, register_runner, register_user
 from casebook.services.summarising import summarise
-from casebook.typesetting.paper import BREAK, pages_of, summary_pdf
+from casebook.typesetting.compiling import BREAK, pages_of
+from casebook.typesetting.paper import summary_pdf
 from casebook.typesetting.web import summary_page
 from tests.builders import STEPS, STRENGTH, a_runner, a_visit, an_injury
 

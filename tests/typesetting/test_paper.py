@@ -20,7 +20,8 @@ from casebook.domain.summaries import (
     Summary,
     Text,
 )
-from casebook.typesetting.paper import chart_svg, pages_of, summary_pdf
+from casebook.typesetting.compiling import pages_of
+from casebook.typesetting.paper import chart_svg, summary_pdf
 from casebook.typesetting.scales import NAME_HEIGHT, placed
 
 DAY = date(2026, 1, 12)

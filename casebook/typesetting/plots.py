@@ -1,0 +1,91 @@
+"""Where the parts of a report's plot lie, as shares of its width and height."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from casebook.domain.reports import Drawn, Plot, Series
+from casebook.typesetting.scales import ticks
+
+ROOM = 0.06
+# Least distance of two names at the end of their lines, as a share of the height.
+NAME_HEIGHT = 0.07
+WITH_HIGH = {Drawn.BAND, Drawn.SPAN}
+# Bands lie behind, points on top.
+ORDER = (Drawn.BAND, Drawn.LINE, Drawn.STAIR, Drawn.SPAN, Drawn.DOTS)
+
+
+def placed_plot(plot: Plot) -> dict[str, Any]:
+    """A plot as the template takes it: everything placed between 0 and 1, y upwards.
+
+    Raises
+    ------
+    ValueError
+        For a plot without any point.
+    """
+    across = _Axis(plot.x_range or _span(_numbers(plot.series, "x"), room=0.03))
+    up = _Axis(plot.y_range or _span(_heights(plot.series), room=ROOM))
+    x_ticks = plot.x_words or tuple(ticks(across.low, across.high))
+    return {
+        "title": plot.title,
+        "told": plot.told,
+        "note": plot.note,
+        "x_title": plot.x_title,
+        "y_title": plot.y_title,
+        "x_ticks": [[across.at(value), words] for value, words in x_ticks],
+        "y_ticks": [[up.at(value), words] for value, words in ticks(up.low, up.high)],
+        "below": [
+            [name, [[across.at(value), words] for value, words in cells]]
+            for name, cells in plot.below
+        ],
+        "series": [
+            _series(one, across, up)
+            for one in sorted(plot.series, key=lambda one: (ORDER.index(one.drawn), not one.faint))
+        ],
+        "names": _names(plot.series, across, up),
+    }
+
+
+class _Axis:
+    def __init__(self, ends: tuple[float, float]) -> None:
+        self.low, self.high = ends
+
+    def at(self, value: float) -> float:
+        return (value - self.low) / (self.high - self.low)
+
+
+def _series(one: Series, across: _Axis, up: _Axis) -> dict[str, Any]:
+    points = [[across.at(x), up.at(y)] for x, y in zip(one.x, one.y, strict=True)]
+    if one.drawn in WITH_HIGH:
+        for point, high in zip(points, one.high, strict=True):
+            point.append(up.at(high))
+    return {"drawn": one.drawn.value, "look": one.look, "faint": one.faint, "points": points}
+
+
+def _names(series: Sequence[Series], across: _Axis, up: _Axis) -> list[list[Any]]:
+    """Names beside the last points, moved apart upwards where they would lie on one another."""
+    named = sorted((one for one in series if one.name), key=lambda one: one.y[-1])
+    found: list[list[Any]] = []
+    for one in named:
+        height = up.at(one.y[-1])
+        if found:
+            height = max(height, found[-1][2] + NAME_HEIGHT)
+        found.append([one.name, across.at(one.x[-1]), height, one.look])
+    return found
+
+
+def _numbers(series: Sequence[Series], name: str) -> list[float]:
+    return [number for one in series for number in getattr(one, name)]
+
+
+def _heights(series: Sequence[Series]) -> list[float]:
+    return _numbers(series, "y") + _numbers(series, "high")
+
+
+def _span(numbers: list[float], *, room: float) -> tuple[float, float]:
+    if not numbers:
+        raise ValueError("a plot without any point")
+    low, high = min(numbers), max(numbers)
+    more = (high - low) * room or abs(high) * 0.1 or 1.0
+    return low - more, high + more
