@@ -1,0 +1,89 @@
+"""The methods paragraph of an audit, written from its settings, with its published sources."""
+
+from __future__ import annotations
+
+from casebook.domain.audit import AuditChoice, OutcomeVisit
+from casebook.domain.injuries import Pathology, Region
+from casebook.domain.people import Purpose
+from casebook.domain.programmes import ProgrammeKind
+from casebook.domain.summary_words import day_words
+
+VISITS = {
+    OutcomeVisit.LATEST: "the latest visit after the programme's start",
+    OutcomeVisit.FIRST: "the first visit after the programme's start",
+    OutcomeVisit.DISCHARGE: "the visit of discharge",
+}
+KINDS = {
+    ProgrammeKind.INJURY: "programmes for an injury",
+    ProgrammeKind.PERFORMANCE: "programmes for performance",
+}
+PURPOSES = {Purpose.AUDIT: "audit", Purpose.RESEARCH: "research"}
+
+# Every published source that the audit's arithmetic rests on.
+SOURCES = (
+    "Reporting of observational studies: von Elm E et al. 2007, STROBE statement, Lancet "
+    "370:1453-1457.",
+    "Standard error of measurement and minimal detectable change: Weir JP 2005, J Strength Cond "
+    "Res 19:231-240.",
+    "Interval of a share: Wilson EB 1927, J Am Stat Assoc 22:209-212.",
+    "Regression to the mean: Barnett AG et al. 2005, Int J Epidemiol 34:215-220.",
+    "Time to an event: Kaplan EL, Meier P 1958, J Am Stat Assoc 53:457-481.",
+    "Funnel plots: Spiegelhalter DJ 2005, Stat Med 24:1185-1202.",
+    "Growth model: Laird NM, Ware JH 1982, Biometrics 38:963-974.",
+)
+NOT_AN_EFFECT = (
+    "These tables describe what happened to the runners of one clinic. There is no group without "
+    "a programme to compare with: change over time, regression to the mean, who came back and who "
+    "did not, and everything else that changed at the same time are part of every number. None of "
+    "it proves that a programme caused a change, and none of it ranks people."
+)
+
+
+def methods_words(choice: AuditChoice) -> tuple[str, ...]:
+    """How an audit was made, a sentence each, so that the text of a study can start from them."""
+    told = [
+        f"All runners registered by {day_words(choice.as_of)} were considered{_consent(choice)}.",
+        *_restrictions(choice),
+        "Each runner counts once, with the first programme; its baseline is the mean of the "
+        "visits before the programme's start.",
+        f"The outcome was told by {VISITS[choice.visit]}, compared with the baseline.",
+        "A change counts as beyond error where it is larger than the minimal detectable change "
+        "(95 %) of that runner's own visits, given the number of trials and the error figure in "
+        "force; visits that were not like for like in what matters for the metric give no verdict.",
+        "Shares are given with Wilson's 95 % interval, means with an interval of Student's t. "
+        "The worse side is the one that was worse at the baseline, which alone makes it likely to "
+        "be measured better the next time; the change to be expected from that is given beside.",
+        f"A planned visit counts as kept in time up to {choice.grace_days} days after its day. A "
+        "runner counts as lost when a planned visit is later than that, or, with none planned, "
+        f"after {choice.lost_after_days} days without any visit, and not discharged.",
+        f"Groups of fewer than {choice.least_group} runners are withheld, and so are numbers from "
+        "which they could be worked out.",
+    ]
+    return tuple(told)
+
+
+def _consent(choice: AuditChoice) -> str:
+    if choice.purpose is None:
+        return ""
+    return f", if their consent covered {PURPOSES[choice.purpose]} on that day"
+
+
+def _restrictions(choice: AuditChoice) -> list[str]:
+    parts = []
+    if choice.started_from is not None:
+        parts.append(f"the first programme started on {day_words(choice.started_from)} or later")
+    if choice.started_to is not None:
+        parts.append(f"the first programme started on {day_words(choice.started_to)} or before")
+    if choice.kinds:
+        parts.append(f"it was one of: {', '.join(KINDS[one] for one in choice.kinds)}")
+    if choice.regions:
+        parts.append(f"the complaint was of the {_listed(choice.regions)}")
+    if choice.pathologies:
+        parts.append(f"the kind of tissue was {_listed(choice.pathologies)}")
+    if choice.clinicians:
+        parts.append(f"the baseline was assessed by {', '.join(choice.clinicians)}")
+    return [f"Runners were included if {'; '.join(parts)}."] if parts else []
+
+
+def _listed(codes: tuple[Region, ...] | tuple[Pathology, ...]) -> str:
+    return " or ".join(code.value.replace("_", " ") for code in codes)
