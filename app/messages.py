@@ -77,6 +77,9 @@ LABELS = {
     "within_sd": "SD within a session",
     "between_sd": "SD from session to session",
     "grade_step": "step of repeat grading",
+    "dose_source": "who says so",
+    "hold_s": "hold",
+    "sessions_per_week": "sessions a week",
 }
 _COLUMNS = re.compile(rf"(?<![\w'])({'|'.join(LABELS)})(?=\s+(?:is|needs|must)\b)")
 

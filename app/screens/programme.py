@@ -39,6 +39,7 @@ def show() -> None:
         routes.link("runner", "Back to the runner", icon=":material/directions_run:", runner=code)
         routes.link("hypotheses", "Working hypotheses", icon=":material/psychology:", runner=code)
         routes.link("injuries", "Complaints and cautions", icon=":material/healing:", runner=code)
+        routes.link("exercises", "The list of exercises", icon=":material/fitness_center:")
     doing = st.query_params.get("do", "")
     if doing == NEW:
         _write(casebook, code)

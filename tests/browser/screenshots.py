@@ -50,6 +50,7 @@ def pages_of(db: Path) -> dict[str, str]:
         "log": f"log?runner={runner}",
         "history": f"history?runner={runner}",
         "sets": "sets",
+        "exercises": "exercises",
         "catalogue": "catalogue",
         "repeatability": "repeatability?metric=hip_abductor_strength",
         "plan": "plan?metric=hip_abductor_strength",
