@@ -1,0 +1,135 @@
+"""Survival, funnel limits and graded outcomes where the data are odd, small or unhelpful."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import binom
+
+from casebook.statistics.funnel import OUTER, funnel_limits
+from casebook.statistics.ordinal import NoFit, OrdinalRefusedError, fit_ordinal
+from casebook.statistics.survival import at_risk_on, kaplan_meier
+
+
+def test_without_anybody_let_go_the_curve_is_the_share_that_is_left() -> None:
+    time = np.array([9.0, 2.0, 4.0, 4.0, 7.0])
+    found = kaplan_meier(time, np.ones(5, dtype=bool))
+    assert found.share == pytest.approx([(time > day).mean() for day in found.time])
+    assert found.at_risk.tolist() == at_risk_on(time, found.time).tolist() == [5, 4, 2, 1]
+
+
+def test_a_curve_that_comes_down_to_a_half_exactly_has_its_median_there() -> None:
+    found = kaplan_meier(np.array([3.0, 5.0, 8.0, 9.0]), np.array([True, True, False, False]))
+    assert found.median[0] == 5.0
+
+
+def test_to_whom_nothing_happened_has_no_steps_and_no_median() -> None:
+    found = kaplan_meier(np.array([3.0, 5.0]), np.array([False, False]))
+    assert len(found.time) == len(found.low) == 0
+    assert found.median == (None, None, None)
+    assert (found.n, found.n_events) == (2, 0)
+
+
+def test_one_alone_to_whom_it_happened() -> None:
+    found = kaplan_meier(np.array([4.0]), np.array([True]))
+    assert (found.share[0], found.low[0], found.high[0]) == (0.0, 0.0, 1.0)
+
+
+@pytest.mark.parametrize("time", [[], [-1.0], [float("nan")], [1.0, 2.0]])
+def test_times_that_are_none_are_refused(time: list[float]) -> None:
+    with pytest.raises(ValueError, match="at least 0"):
+        kaplan_meier(np.array(time), np.array([True] if time else [], dtype=bool))
+
+
+@settings(max_examples=50)
+@given(st.lists(st.tuples(st.integers(0, 30), st.booleans()), min_size=1, max_size=40))
+def test_the_curve_falls_within_its_interval(rows: list[tuple[int, bool]]) -> None:
+    time, happened = (np.array(column) for column in zip(*rows, strict=True))
+    found = kaplan_meier(time.astype(float), happened)
+    assert np.all(np.diff(found.share) < 1e-12)
+    assert np.all((found.low <= found.share + 1e-12) & (found.share <= found.high + 1e-12))
+    assert found.events.sum() == happened.sum()
+
+
+@settings(max_examples=50)
+@given(st.floats(0.02, 0.98), st.integers(1, 400), st.sampled_from([0.95, OUTER]))
+def test_limits_lie_within_one_runner_of_the_exact_quantiles(
+    share: float, total: int, level: float
+) -> None:
+    (low,), (high,) = funnel_limits(share, np.array([total]), level=level)
+    tail = (1 - level) / 2
+    below = binom.ppf(tail, total, share) / total
+    above = binom.ppf(1 - tail, total, share) / total
+    assert max(below - 1 / total, 0) - 1e-9 <= low <= below + 1e-9
+    assert above - 1 / total - 1e-9 <= high <= above + 1e-9
+
+
+def test_larger_groups_have_narrower_limits_and_the_outer_lie_outside() -> None:
+    totals = np.array([10, 50, 250])
+    low, high = funnel_limits(0.35, totals)
+    # Computed in R 4.2.2 from its binomial quantiles.
+    assert low == pytest.approx([0.01591528, 0.20986864, 0.28938646], abs=1e-8)
+    assert high == pytest.approx([0.60483082, 0.47543386, 0.40767148], abs=1e-8)
+    far_low, far_high = funnel_limits(0.35, totals, level=OUTER)
+    assert np.all((far_low < low) & (high < far_high))
+
+
+@pytest.mark.parametrize("share", [0.0, 1.0])
+def test_where_all_are_alike_nobody_lies_beyond(share: float) -> None:
+    low, high = funnel_limits(share, np.array([4, 9]))
+    assert low.tolist() == high.tolist() == [share, share]
+
+
+@pytest.mark.parametrize(("share", "total"), [(1.2, 4), (-0.1, 4), (0.5, 0)])
+def test_what_is_no_share_is_refused(share: float, total: int) -> None:
+    with pytest.raises(ValueError, match="common share"):
+        funnel_limits(share, np.array([total]))
+
+
+def test_two_grades_and_two_groups_have_the_odds_ratio_of_their_table() -> None:
+    """Closed form: ad / bc, with Woolf's standard error of its logarithm."""
+    grade = np.repeat([1.0, 3.0, 1.0, 3.0], [30, 10, 15, 25])
+    found = fit_ordinal(grade, np.repeat([0.0, 1.0], 40)[:, None])
+    assert found.log_odds[0] == pytest.approx(np.log(25 * 30 / (15 * 10)), abs=1e-4)
+    assert found.se[0] == pytest.approx(np.sqrt(1 / 30 + 1 / 10 + 1 / 15 + 1 / 25), rel=1e-3)
+    assert found.thresholds[0] == pytest.approx(np.log(30 / 10), abs=1e-4)
+    assert found.grades.tolist() == [1.0, 3.0]
+
+
+def test_what_a_covariate_is_counted_in_does_not_matter() -> None:
+    random = np.random.default_rng(5)
+    wide = random.normal(size=(200, 2))
+    grade = np.digitize(wide[:, 0] + random.logistic(size=200), [-1.0, 1.0]).astype(float)
+    plain, other = fit_ordinal(grade, wide), fit_ordinal(grade, wide * [1000.0, 0.01])
+    assert other.log_odds * [1000.0, 0.01] == pytest.approx(plain.log_odds, abs=1e-3)
+
+
+HALF = np.repeat([0.0, 1.0], 30)
+
+
+@pytest.mark.parametrize(
+    ("grade", "covariates", "why"),
+    [
+        (np.ones(60), HALF[:, None], NoFit.ONE_GRADE),
+        (np.arange(4.0), np.array([[0.0], [1.0], [0.0], [1.0]]), NoFit.TOO_FEW_ROWS),
+        (np.tile([0.0, 1.0], 30), np.ones((60, 1)), NoFit.NOT_APART),
+        (np.tile([0.0, 1.0], 30), np.column_stack([HALF, 2 * HALF]), NoFit.NOT_APART),
+        (np.repeat([0.0, 1.0, 2.0], [30, 15, 15]), HALF[:, None], NoFit.SEPARATED),
+    ],
+)
+def test_grades_that_cannot_be_fitted_are_refused_with_the_reason(
+    grade: np.ndarray, covariates: np.ndarray, why: NoFit
+) -> None:
+    with pytest.raises(OrdinalRefusedError) as refused:
+        fit_ordinal(grade, covariates)
+    assert refused.value.why is why
+
+
+def test_a_fit_that_does_not_settle_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    # A search of no step at all stands for one that stops too early.
+    monkeypatch.setattr("casebook.statistics.ordinal.STEPS", 0)
+    with pytest.raises(OrdinalRefusedError) as refused:
+        fit_ordinal(np.tile([0.0, 1.0, 1.0], 20), HALF[:, None])
+    assert refused.value.why is NoFit.NOT_CONVERGED
