@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from casebook.domain.history import Change
 from casebook.domain.people import Purpose
 from casebook.storage import record_fields
-from casebook.storage.tables import ExportRunRow
+from casebook.storage.tables import ClinicRow, ExportRunRow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,36 +50,32 @@ class ExportRun:
     runners: tuple[int, ...]
 
 
-def add_run(
-    session: Session,
-    clinic_id: int,
-    *,
-    at: datetime,
-    by: str,
-    purpose: Purpose,
-    settings: str,
-    key_fingerprint: str,
-    files: Mapping[str, str],
-    n_rows: Mapping[str, int],
-    risk: Mapping[str, Any],
-    runners: Sequence[int],
-) -> tuple[int, Change]:
-    """Log an export; returns its number and what the history is told."""
+def add_run(session: Session, clinic_id: int, run: ExportRun) -> tuple[int, Change]:
+    """Log an export; returns its number, whatever the run's said, and what the history is told."""
     row = ExportRunRow(
         clinic_id=clinic_id,
-        at=at,
-        by=by,
-        purpose=purpose,
-        settings=settings,
-        key_fingerprint=key_fingerprint,
-        files=dict(files),
-        n_rows=dict(n_rows),
-        risk=dict(risk),
-        runners=sorted(int(one) for one in runners),
+        at=run.at,
+        by=run.by,
+        purpose=run.purpose,
+        settings=run.settings,
+        key_fingerprint=run.key_fingerprint,
+        files=dict(run.files),
+        n_rows=dict(run.n_rows),
+        risk=dict(run.risk),
+        runners=sorted(run.runners),
     )
     session.add(row)
     session.flush()
     return row.id, record_fields.recorded(row)
+
+
+def secret_of(session: Session, clinic_id: int, *, fresh: str) -> str:
+    """The clinic's secret for rounding counts; `fresh` becomes it where there is none yet."""
+    row = session.get_one(ClinicRow, clinic_id, with_for_update=True)
+    if not row.export_secret:
+        row.export_secret = fresh
+        session.flush()
+    return row.export_secret
 
 
 def runs(session: Session, clinic_id: int) -> tuple[ExportRun, ...]:

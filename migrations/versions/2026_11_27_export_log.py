@@ -79,12 +79,14 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_export_run")),
         sqlite_autoincrement=True,
     )
+    op.execute("ALTER TABLE clinic ADD COLUMN export_secret VARCHAR(64) DEFAULT '' NOT NULL")
     _subjects(SINCE)
     for statement in _guards():
         op.execute(statement)
 
 
 def downgrade() -> None:
+    op.execute("ALTER TABLE clinic DROP COLUMN export_secret")
     op.drop_table("export_run")
     if _on_postgresql():
         op.execute("DROP FUNCTION casebook_export_run_stands()")
