@@ -111,7 +111,7 @@ def values_frame(session: Session, runner_ids: Sequence[int] | None = None) -> p
         .join(VisitRow, VisitRow.id == ValueRow.visit_id)
         .where(ValueRow.mean.is_not(None))
     )
-    rows = np.fromiter(_tuples(session, _of_runners(query, runner_ids)), dtype=VALUES)
+    rows = np.fromiter(plain_tuples(session, _of_runners(query, runner_ids)), dtype=VALUES)
     return pd.DataFrame({name: np.ascontiguousarray(rows[name]) for name in VALUES.names or ()})
 
 
@@ -135,7 +135,7 @@ def missing_frame(session: Session, runner_ids: Sequence[int] | None = None) -> 
         .where(ValueRow.missing_reason.is_not(None))
     )
     kinds = dict(zip(MISSING, ("int64", "int64", "int64", "int8", "str"), strict=True))
-    return _frame(_tuples(session, _of_runners(query, runner_ids)), kinds)
+    return framed(plain_tuples(session, _of_runners(query, runner_ids)), kinds)
 
 
 def visits_frame(session: Session, runner_ids: Sequence[int] | None = None) -> pd.DataFrame:
@@ -165,7 +165,7 @@ def visits_frame(session: Session, runner_ids: Sequence[int] | None = None) -> p
         VisitRow.view,
         VisitRow.assessor,
     ).order_by(VisitRow.runner_id, VisitRow.visited_on, VisitRow.session)
-    return _frame(_tuples(session, _of_runners(query, runner_ids)), VISITS)
+    return framed(plain_tuples(session, _of_runners(query, runner_ids)), VISITS)
 
 
 def targets_frame(session: Session, runner_ids: Sequence[int] | None = None) -> pd.DataFrame:
@@ -181,15 +181,15 @@ def targets_frame(session: Session, runner_ids: Sequence[int] | None = None) -> 
     query = select(
         ProgrammeRow.runner_id,
         TargetRow.metric_id,
-        _position(TargetRow.what, TargetOn),
-        _position(TargetRow.direction, TargetDirection),
+        position(TargetRow.what, TargetOn),
+        position(TargetRow.direction, TargetDirection),
         TargetRow.amount,
         TargetRow.due_on,
     ).join(ProgrammeRow, ProgrammeRow.id == TargetRow.programme_id)
     if runner_ids is not None:
         query = query.where(ProgrammeRow.runner_id.in_([int(one) for one in runner_ids]))
     ordered = query.order_by(ProgrammeRow.runner_id, TargetRow.due_on, TargetRow.id)
-    return _frame(_tuples(session, ordered), TARGETS)
+    return framed(plain_tuples(session, ordered), TARGETS)
 
 
 def trials_frame(session: Session, visit_id: int) -> pd.DataFrame:
@@ -208,7 +208,7 @@ def trials_frame(session: Session, visit_id: int) -> pd.DataFrame:
         .where(ValueRow.visit_id == visit_id)
         .order_by(MetricRow.position, MetricRow.key, SIDES, TrialRow.number)
     )
-    return _frame(_tuples(session, query), TRIALS)
+    return framed(plain_tuples(session, query), TRIALS)
 
 
 def runners_frame(session: Session, clinic_id: int) -> pd.DataFrame:
@@ -233,7 +233,7 @@ def runners_frame(session: Session, clinic_id: int) -> pd.DataFrame:
         .where(RunnerRow.clinic_id == clinic_id)
         .order_by(RunnerRow.code)
     )
-    return _frame(_tuples(session, query), RUNNERS)
+    return framed(plain_tuples(session, query), RUNNERS)
 
 
 def _of_runners(query: Select[*tuple[Any, ...]], runner_ids: Sequence[int] | None) -> Select[Any]:
@@ -242,11 +242,13 @@ def _of_runners(query: Select[*tuple[Any, ...]], runner_ids: Sequence[int] | Non
     return query.where(VisitRow.runner_id.in_([int(one) for one in runner_ids]))
 
 
-def _position(column: Any, words: type[StrEnum]) -> Any:
+def position(column: Any, words: type[StrEnum]) -> Any:
+    """A column of words as their positions in an enum (null for a word that is none)."""
     return case({word.value: place for place, word in enumerate(words)}, value=column)
 
 
-def _tuples(session: Session, query: Select[*tuple[Any, ...]]) -> Iterable[tuple[Any, ...]]:
+def plain_tuples(session: Session, query: Select[*tuple[Any, ...]]) -> Iterable[tuple[Any, ...]]:
+    """What a query finds, as the driver gives it."""
     result = session.connection().execute(query)
     cursor = result.cursor
     rows: Iterable[tuple[Any, ...]] = () if cursor is None else cursor.fetchall()
@@ -254,7 +256,8 @@ def _tuples(session: Session, query: Select[*tuple[Any, ...]]) -> Iterable[tuple
     return rows
 
 
-def _frame(rows: Iterable[tuple[Any, ...]], kinds: dict[str, str]) -> pd.DataFrame:
+def framed(rows: Iterable[tuple[Any, ...]], kinds: dict[str, str]) -> pd.DataFrame:
+    """Plain tuples as a frame with the columns and dtypes named."""
     columns = list(zip(*rows, strict=True)) or [()] * len(kinds)
     return pd.DataFrame(
         {
