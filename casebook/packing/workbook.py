@@ -38,7 +38,7 @@ DAY: Final = (1980, 1, 1, 0, 0, 0)
 CREATED: Final = datetime(1980, 1, 1)  # noqa: DTZ001 - the library takes it as it is
 END_OF_ROWS: Final = b"</sheetData>"
 # Deflating is most of the time; more than this makes the file hardly smaller.
-EFFORT: Final = 3
+EFFORT: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,6 +84,7 @@ def write_workbook(
         for entry in shell.infolist():
             part = zipfile.ZipInfo(entry.filename, date_time=DAY)
             part.compress_type = zipfile.ZIP_DEFLATED
+            part.create_system = 3  # the same on every system
             content, sheet = shell.read(entry), of_part.get(entry.filename)
             with out.open(part, "w") as to:
                 if sheet is None:
