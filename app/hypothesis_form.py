@@ -105,7 +105,7 @@ def _from_targets(draft: HypothesisDraft, programme: StoredPrescription) -> None
 
 
 def _form(casebook: Casebook, programme: StoredPrescription, draft: HypothesisDraft) -> None:
-    typing, boxes = draft.typing, Boxes()
+    typing, boxes = draft.typing, Boxes(kept=draft.typing.keep)
     typing.restore()
     start: Hypothesis | None = draft.stored.latest if draft.stored else None
     _say_when_it_counts(programme)

@@ -48,6 +48,10 @@ class Typing:
             if str(key).startswith(f"{self.name}_"):
                 self.typed[str(key)] = st.session_state[key]
 
+    def keep(self, key: str) -> None:
+        """Note what was just typed into a box: another page may be drawn before this one is."""
+        self.typed[key] = st.session_state.get(key)
+
     def forget(self, *parts: object) -> None:
         """Drop the boxes of one row, or all of them."""
         start = f"{self.key(*parts)}_"
@@ -60,12 +64,14 @@ class Typing:
         """A line of text."""
         key = self.key(part)
         st.session_state.setdefault(key, start)
+        more = {"on_change": self.keep, "args": (key,), **more}
         return str(place.text_input(label, key=key, **more) or "").strip()
 
     def area(self, place: DeltaGenerator, label: str, part: object, start: str, **more: Any) -> str:
         """A longer text."""
         key = self.key(part)
         st.session_state.setdefault(key, start)
+        more = {"on_change": self.keep, "args": (key,), **more}
         return str(place.text_area(label, key=key, height=80, **more) or "").strip()
 
     def choice(
@@ -89,7 +95,7 @@ class Typing:
             key=key,
             index=None,
             placeholder=more.pop("placeholder", "Choose"),
-            **more,
+            **{"on_change": self.keep, "args": (key,), **more},
         )
         return chosen
 

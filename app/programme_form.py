@@ -63,7 +63,7 @@ def fresh(runner: str) -> Prescription:
 def show_form(casebook: Casebook, draft: ProgrammeDraft) -> None:
     """The whole form; what is typed stays when the page is left, until stored or dropped."""
     draft.typing.restore()
-    boxes = Boxes()
+    boxes = Boxes(kept=draft.typing.keep)
     head, weeks, injury_id = _head(casebook, draft, boxes)
     blocks = edit_blocks(casebook, draft, boxes)
     metrics = {metric.key: metric for metric in list_metrics(casebook)}

@@ -7,6 +7,7 @@ and go on with that; these show what is wrong below the box and give no value.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -38,9 +39,17 @@ def show_problem(place: DeltaGenerator, problem: str) -> None:
 
 @dataclass(slots=True)
 class Boxes:
-    """The boxes of one form, and what is wrong in them, each with its label."""
+    """The boxes of one form, and what is wrong in them, each with its label.
+
+    Parameters
+    ----------
+    kept : callable or None
+        Called with the key of a box whenever what stands in it was changed, before the page is
+        drawn anew or another page is drawn in its place.
+    """
 
     problems: list[str] = field(default_factory=list)
+    kept: Callable[[str], None] | None = None
 
     def number(
         self,
@@ -57,7 +66,9 @@ class Boxes:
         """One number, or None where the box is blank or holds none."""
         whole = bool(more.pop("whole", False))
         st.session_state.setdefault(key, number_text(start))
-        text = place.text_input(label, key=key, autocomplete="off", **more)
+        text = place.text_input(
+            label, key=key, autocomplete="off", on_change=self.kept, args=(key,), **more
+        )
         typed = read_number(text or "", low=low, high=high, whole=whole)
         problem = typed.problem
         if required and not problem and typed.value is None:
@@ -104,7 +115,15 @@ class Boxes:
     ) -> TypedDay:
         """One date, told back with its weekday."""
         st.session_state.setdefault(key, day_text(start))
-        text = place.text_input(label, key=key, autocomplete="off", help=DATE_HELP, **more)
+        text = place.text_input(
+            label,
+            key=key,
+            autocomplete="off",
+            help=DATE_HELP,
+            on_change=self.kept,
+            args=(key,),
+            **more,
+        )
         typed = read_day(text or "", earliest=earliest, latest=latest)
         self._note(place, label, typed.problem)
         if typed.value is not None:

@@ -44,6 +44,7 @@ def adherence_bars(
         min(week.week_start for week in weeks) - timedelta(days=1),
         max(week.week_start for week in weeks) + a_week + timedelta(days=1),
     )
+    shown = {week.week_start for week in weeks if first <= week.week_start <= last}
     rows: Rows = [
         {
             "week_start": local(max(week.week_start, first)),
@@ -68,6 +69,8 @@ def adherence_bars(
         scale=alt.Scale(domain=[chart_day(first), chart_day(last)], nice=False),
         axis=alt.Axis(
             format="%-d %b %y",
+            # The days on which its weeks begin, and not the calendar's.
+            values=[alt.DateTime(**chart_day(one)) for one in sorted(shown)],
             labelOverlap="greedy",
             labelSeparation=8,
             labelFlush=True,

@@ -158,11 +158,17 @@ def test_a_week_is_entered_by_typing_one_row_and_high_pain_raises_a_flag_that_is
     app: AppTest, clinic: Casebook, stored: StoredPrescription
 ) -> None:
     at_page(app, "programme", runner=WORSE)
-    form = f"week_{stored.programme_id}_0_2026-02-09"
-    assert app.text_input(key=f"{form}_planned").value == "3"
+    row = f"week_{stored.programme_id}"
+    assert app.text_input(key=f"{row}_planned").value == "3"
+    app.button(key=f"store_{row}").click().run()
+    assert "Sessions done: it is blank; type a number, 0 where none was done." in words(app)
     for part, text in (("done", "2"), ("during", "7"), ("after", "3"), ("comment", "sore")):
-        app.text_input(key=f"{form}_{part}").set_value(text)
-    app.button(key=f"FormSubmitter:{form}-Store the week").click().run()
+        app.text_input(key=f"{row}_{part}").set_value(text).run()
+    # What was typed outlives another page that is looked at before it is stored.
+    at_page(app, "injuries", runner=WORSE)
+    at_page(app, "programme", runner=WORSE)
+    assert [app.text_input(key=f"{row}_{part}").value for part in ("done", "during")] == ["2", "7"]
+    app.button(key=f"store_{row}").click().run()
     assert "2 of 3** planned sessions done (67 %)" in words(app)
     (week,) = get_prescription(clinic, stored.programme_id).prescription.programme.adherence
     assert week == AdherenceWeek(
@@ -173,6 +179,8 @@ def test_a_week_is_entered_by_typing_one_row_and_high_pain_raises_a_flag_that_is
         pain_morning_after=3.0,
         comment="sore",
     )
+    boxes = [app.text_input(key=f"{row}_{part}").value for part in ("start", "done", "comment")]
+    assert boxes == ["16 Feb 2026", "", ""]
     said = words(at_page(app, "runner", runner=WORSE))
     assert "Pain during the sessions was 7 of 10" in said
     key = f"pain_{stored.programme_id}_2026-02-09_during_too_high"

@@ -178,6 +178,30 @@ def log_review(page: Page, clinic: Clinic, days: int, hip: str, pelvis: str) -> 
     expect(main_part(page)).to_contain_text("2 values in one go", timeout=30_000)
 
 
+def keep_to_it(page: Page) -> None:
+    """A week by keyboard alone; what is typed outlives a look at another page, caret and all."""
+    done = main_part(page).get_by_role("textbox", name="Sessions done")
+    done.focus()
+    for key in ("2", "Tab", "Tab", "3", "Tab", "4", "Tab"):
+        page.keyboard.press(key)
+    page.keyboard.type("stiff at first")
+    pages = page.get_by_test_id("stSidebar")
+    pages.get_by_role("link", name="Complaints").click()
+    expect(main_part(page).get_by_role("heading", name="Complaints").first).to_be_visible()
+    settle(page)
+    pages.get_by_role("link", name="Programmes").click()
+    expect(done).to_have_value("2")
+    settle(page)
+    done.focus()
+    page.keyboard.press("Control+Enter")
+    told = main_part(page)
+    expect(told).to_contain_text("2 of 3 planned sessions done (67 %)")
+    # Folded away, and there: during, the morning after, and the comment.
+    for stored in ("3 of 10", "4 of 10", "stiff at first"):
+        expect(told).to_contain_text(stored)
+    expect(done).to_have_value("")
+
+
 def summary_for_the_referrer(page: Page, clinic: Clinic) -> str:
     """What stands in the PDF that the page gives out, in one line."""
     open_page(page, clinic, f"summary?runner={RUNNER}", f"Summary of {RUNNER}")
@@ -212,6 +236,8 @@ def test_a_programme_with_targets_and_a_hypothesis_is_held_against_two_reviews(
     expect(told).to_contain_text("What argues against the programme having a part in it")
     expect(told).to_contain_text("it was not recorded how much of it was done", ignore_case=True)
     expect(told).to_contain_text("None of this says why it changed.")
+
+    keep_to_it(page)
 
     words = summary_for_the_referrer(page, clinic)
     for said in ("Hips first", HIP, PELVIS, "weak right hip", "all of it was seen as predicted"):
