@@ -18,8 +18,8 @@ from casebook.domain.programmes import ProgrammeKind
 LEAST_GROUP = 5
 # Days after a planned visit within which it still counts as in time. Common practice, no source.
 GRACE_DAYS = 14
-# Days without any visit after which a runner with none planned counts as lost. Common practice,
-# no source.
+# Days without any visit, since the latest one or the day that it planned the next one for, after
+# which a runner who was not discharged counts as lost. Common practice, no source.
 LOST_AFTER_DAYS = 182
 
 

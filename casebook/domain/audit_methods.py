@@ -54,8 +54,8 @@ def methods_words(choice: AuditChoice) -> tuple[str, ...]:
         "The worse side is the one that was worse at the baseline, which alone makes it likely to "
         "be measured better the next time; the change to be expected from that is given beside.",
         f"A planned visit counts as kept in time up to {choice.grace_days} days after its day. A "
-        "runner counts as lost when a planned visit is later than that, or, with none planned, "
-        f"after {choice.lost_after_days} days without any visit, and not discharged.",
+        f"runner who was not discharged counts as lost after {choice.lost_after_days} days "
+        "without a visit, counted from the latest one or from the day planned at it.",
         f"Groups of fewer than {choice.least_group} runners are withheld, and so are numbers from "
         "which they could be worked out.",
     ]

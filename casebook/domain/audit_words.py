@@ -1,0 +1,183 @@
+"""An audit in words. None of them says why anything changed, or names a disease."""
+
+from __future__ import annotations
+
+from casebook.domain.audit import Amount, Count, Excluded, Part, Step
+from casebook.domain.audit_outcomes import Audit, On, Split
+from casebook.domain.wording import MISSING_REASONS, number_words
+
+# A value that is missing and of which nobody wrote why.
+NOT_ENTERED = "not_entered"
+
+STEPS = {
+    Step.REGISTERED: "registered",
+    Step.INCLUDED: "in this audit",
+    Step.BASELINE: "measured at a baseline",
+    Step.STARTED: "programme started",
+    Step.REVIEWED: "seen again after the start",
+    Step.DISCHARGED: "discharged",
+    Step.LOST: "lost: not seen for long",
+    Step.IN_CARE: "in care",
+}
+EXCLUDED = {
+    Excluded.NO_CONSENT: "no consent to this purpose on that day",
+    Excluded.NO_PROGRAMME: "no programme started",
+    Excluded.STARTED_OUTSIDE: "programme started on other days",
+    Excluded.OTHER_KIND: "programme of another kind",
+    Excluded.OTHER_COMPLAINT: "other complaint, or none",
+    Excluded.OTHER_CLINICIAN: "baseline assessed by somebody else",
+}
+ONS = {
+    On.ASYMMETRY: "asymmetry",
+    On.WORSE_SIDE: "side that was worse at the baseline",
+    On.OTHER_SIDE: "other side",
+    On.VALUE: "value",
+}
+# After a metric's label or key.
+LOST_ON = {
+    On.ASYMMETRY: " (asymmetry)",
+    On.WORSE_SIDE: " (worse side)",
+    On.OTHER_SIDE: " (other side)",
+    On.VALUE: "",
+}
+SPLITS = {
+    Split.NONE: "all runners",
+    Split.PROGRAMME_KIND: "kind of programme",
+    Split.ADHERENCE_THIRD: "third of adherence",
+}
+LEVELS = {
+    "": "",
+    "injury": "for an injury",
+    "performance": "for performance",
+    "lowest": "lowest third of adherence",
+    "middle": "middle third of adherence",
+    "highest": "highest third of adherence",
+    "not_recorded": "adherence not recorded",
+}
+WHY_MISSING = {reason.value: words for reason, words in MISSING_REASONS.items()} | {
+    NOT_ENTERED: "nothing entered"
+}
+
+WITHHELD = "withheld"
+NOT_AN_EFFECT = (
+    "This tells what happened to these runners. It does not tell that the programme did it: "
+    "there is no group without it to compare with."
+)
+REGRESSION = (
+    "Who was picked for a high or low reading is measured nearer to the others' mean the next "
+    "time though nothing changed, and the side that was picked for being the worse is measured "
+    "nearer to the other one. What is expected by itself says how much of the mean change that "
+    "would be, from the clinic's own spread and error; the errors of the two sides are taken as "
+    "independent."
+)
+ADHERENCE = (
+    "Runners who did more of their sessions may differ from the others in much else: thirds of "
+    "adherence are no comparison of doses."
+)
+
+
+def withheld_words(least: int) -> str:
+    """Why a number is not shown, with the size below which groups are not.
+
+    Examples
+    --------
+    >>> withheld_words(5)
+    'withheld: fewer than 5, or it would give such a number away'
+    """
+    return f"{WITHHELD}: fewer than {least}, or it would give such a number away"
+
+
+def count_words(count: Count) -> str:
+    """A number of runners, or that it is withheld.
+
+    Examples
+    --------
+    >>> count_words(Count(n=12)), count_words(Count(n=None))
+    ('12', 'withheld')
+    """
+    return WITHHELD if count.n is None else str(count.n)
+
+
+def part_words(part: Part) -> str:
+    """A share with its interval in percent, or that it is withheld.
+
+    Examples
+    --------
+    >>> part_words(Part(name="improved", count=8, total=20, share=0.4, low=0.219, high=0.613))
+    '8 of 20, 40 % (22 to 61 %)'
+    >>> part_words(Part(name="improved", count=0, total=0))
+    'of nobody'
+    """
+    if part.count is None or part.total is None:
+        return WITHHELD
+    if part.share is None or part.low is None or part.high is None:
+        return "of nobody"
+    low, high = 100 * part.low, 100 * part.high
+    return f"{part.count} of {part.total}, {100 * part.share:.0f} % ({low:.0f} to {high:.0f} %)"
+
+
+def range_words(amount: Amount, unit: str, *, signed: bool = True) -> str:
+    """A mean or difference with its interval, or that it is withheld.
+
+    Examples
+    --------
+    >>> range_words(Amount(n=20, mean=3.04, low=1.2, high=4.9), "°")
+    '+3.0° (+1.2° to +4.9°)'
+    """
+    if amount.n is None:
+        return WITHHELD
+    middle = number_words(amount.mean, unit, signed=signed)
+    if amount.low is None or amount.high is None:
+        return middle
+    ends = " to ".join(number_words(one, unit, signed=signed) for one in (amount.low, amount.high))
+    return f"{middle} ({ends})"
+
+
+def reason_words(reason: str) -> str:
+    """Why values are missing, in words.
+
+    Examples
+    --------
+    >>> reason_words("painful"), reason_words(NOT_ENTERED)
+    ('painful', 'nothing entered')
+    """
+    return WHY_MISSING[reason]
+
+
+def arguments_against(audit: Audit) -> tuple[str, ...]:
+    """What argues against reading an audit as the effect of what was done.
+
+    Parameters
+    ----------
+    audit : Audit
+
+    Returns
+    -------
+    tuple of str
+        A sentence each: no group to compare with, regression to the mean, who was lost, and
+        what else the numbers themselves bring up.
+    """
+    told = [NOT_AN_EFFECT, REGRESSION]
+    lost = dict(audit.flow.steps).get(Step.LOST, Count(n=0))
+    included = dict(audit.flow.steps).get(Step.INCLUDED, Count(n=0))
+    if lost.n is None:
+        told.append(
+            "Some runners may have been lost; their number is withheld. What became of them is "
+            "not among the outcomes after the day they were last seen."
+        )
+    elif lost.n:
+        told.append(
+            f"{lost.n} of {count_words(included)} runners were lost. What became of them is not "
+            "among the outcomes after the day they were last seen, and those who stay away may "
+            "be those who did better, or worse."
+        )
+    split = {name for one in audit.outcomes for name, _ in one.splits}
+    if Split.ADHERENCE_THIRD in split:
+        told.append(ADHERENCE)
+    tests = len(audit.outcomes)
+    if tests > 1:
+        told.append(
+            f"{tests} outcomes stand side by side: some intervals miss the truth by chance alone, "
+            "about one in twenty."
+        )
+    return tuple(told)
