@@ -9,9 +9,16 @@ from app import state
 from app.messages import plain, show_caution
 from casebook.domain.metrics import Metric
 from casebook.domain.programme_effects import MetricEffect, Phase, Step
-from casebook.domain.programme_words import AGAINST, NOT_WHY, WEAKENS, effect_sentence
+from casebook.domain.programme_words import (
+    AGAINST,
+    NOT_WHY,
+    WEAKENS,
+    call_words,
+    counts_words,
+    effect_sentence,
+)
 from casebook.domain.verdicts import Call, What
-from casebook.domain.wording import CALLS, asymmetry_unit, number_words, side_words, unit_words
+from casebook.domain.wording import asymmetry_unit, number_words, side_words, unit_words
 from casebook.services.keeping import Casebook
 from casebook.services.outcomes import ToldEffect, programme_effect
 from casebook.services.prescribing import StoredPrescription
@@ -49,10 +56,7 @@ def _show_measures(told: ToldEffect) -> None:
     _table(told, targeted, "targeted", "None of them was measured.")
     counts = told.effect.others
     st.markdown("**Measures that it was not meant to change**, the comparison within this runner")
-    st.markdown(
-        f"{counts.improved} improved, {counts.worsened} worsened, {counts.unchanged} showed no "
-        f"change beyond error, {counts.not_told} can't be told."
-    )
+    st.markdown(f"{(counts_words(counts) or 'none was measured').capitalize()}.")
     moved = [one for one in others if one.call in {Call.IMPROVED, Call.WORSENED}]
     if moved:
         _table(told, moved, "moved", "")
@@ -90,7 +94,7 @@ def _row(effect: MetricEffect, metric: Metric) -> dict[str, str]:
     place = SHORT[effect.what]
     return {
         "Measure": plain(f"{metric.label}{f', {place}' if place else ''}"),
-        "Verdict": CALLS[effect.call],
+        "Verdict": call_words(effect),
         "Before": plain(before),
         "During": plain(during),
         "After": plain(after),

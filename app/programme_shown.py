@@ -102,7 +102,8 @@ def _show_target(told: ToldTarget, key: str) -> None:
     call = told.outcome.call
     with st.container(border=True, key=key):
         words = told.words.replace(f": {TARGET_CALLS[call]}", "", 1)
-        st.markdown(f"{SIGNS[call]} **{TARGET_CALLS[call].capitalize()}** · {plain(words)}")
+        sign = ":material/warning:" if told.outcome.hollow else SIGNS[call]
+        st.markdown(f"{sign} **{TARGET_CALLS[call].capitalize()}** · {plain(words)}")
         if call in {TargetCall.NOT_DUE, TargetCall.CANNOT_SAY}:
             show_preview(told.preview)
 

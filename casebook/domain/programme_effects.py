@@ -144,12 +144,26 @@ class MetricEffect:
         """The verdict on its change."""
         return Call.CANNOT_SAY if self.change is None else self.change.call
 
+    @property
+    def hollow(self) -> bool:
+        """An asymmetry that shrank only since the better side fell: no gain."""
+        return self.call is Call.IMPROVED and self.side_moved is SideMoved.BETTER_SIDE_FELL
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Counts:
-    """How many metrics did what; `told` are those of which it can be told."""
+    """How many metrics did what; `told` are those of which it can be told.
+
+    Parameters
+    ----------
+    improved : int
+        Without those that are `hollow`.
+    hollow : int
+        Asymmetries that are smaller beyond error only because the better side fell.
+    """
 
     improved: int
+    hollow: int
     worsened: int
     unchanged: int
     not_told: int
@@ -157,7 +171,7 @@ class Counts:
     @property
     def told(self) -> int:
         """Those with a verdict."""
-        return self.improved + self.worsened + self.unchanged
+        return self.improved + self.hollow + self.worsened + self.unchanged
 
     @property
     def share_improved(self) -> float | None:
@@ -217,10 +231,11 @@ def adherence_of(weeks: Sequence[AdherenceWeek]) -> Adherence:
 
 
 def counts_of(effects: Sequence[MetricEffect]) -> Counts:
-    """How many of some metrics improved, worsened, or did neither."""
-    calls = [effect.call for effect in effects]
+    """How many of some metrics improved, shrank for no gain, worsened, or did none of it."""
+    calls = [effect.call for effect in effects if not effect.hollow]
     return Counts(
         improved=calls.count(Call.IMPROVED),
+        hollow=len(effects) - len(calls),
         worsened=calls.count(Call.WORSENED),
         unchanged=calls.count(Call.UNCHANGED),
         not_told=calls.count(Call.CANNOT_SAY),

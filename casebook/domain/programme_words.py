@@ -21,6 +21,7 @@ from casebook.domain.programme_effects import (
 from casebook.domain.verdicts import Call, SideMoved, What
 from casebook.domain.wording import (
     CALLS,
+    ONLY_BETTER_FELL,
     SIDES_MOVED,
     asymmetry_unit,
     number_words,
@@ -57,7 +58,7 @@ def programme_paragraph(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) 
     targeted = [one for one in effect.effects if one.targeted]
     if targeted:
         sentences.append(
-            f"Of {_counted(len(targeted), 'targeted measure')}, {_told(effect.targeted)}."
+            f"Of {_counted(len(targeted), 'targeted measure')}, {counts_words(effect.targeted)}."
         )
         sentences.extend(effect_sentence(one, metrics[one.metric]) for one in targeted)
     else:
@@ -65,7 +66,8 @@ def programme_paragraph(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) 
     others = sum(not one.targeted for one in effect.effects)
     if others:
         sentences.append(
-            f"Of {_counted(others, 'other measure')} of the same runner, {_told(effect.others)}."
+            f"Of {_counted(others, 'other measure')} of the same runner, "
+            f"{counts_words(effect.others)}."
         )
     if effect.pain_weeks:
         sentences.append(
@@ -96,10 +98,10 @@ def effect_sentence(effect: MetricEffect, metric: Metric) -> str:
     start, end = before.mean, before.mean + change.change
     told = (
         f"{name}: from {_value(effect, start, unit)} before ({visits}) to "
-        f"{_value(effect, end, unit)}, {CALLS[change.call]}"
+        f"{_value(effect, end, unit)}, {call_words(effect)}"
     )
     told += f" ({_interval(change, unit)})"
-    if effect.side_moved is not None:
+    if effect.side_moved is not None and not effect.hollow:
         told += f"; {SIDES_MOVED[effect.side_moved]}"
     if effect.levels is not None:
         told += f"; about the start the level changes by {_step(effect.levels.level, unit)} and "
@@ -204,11 +206,25 @@ def _opening(effect: ProgrammeEffect) -> str:
     )
 
 
-def _told(counts: Counts) -> str:
+def call_words(effect: MetricEffect) -> str:
+    """The verdict on a measure's change; a gap that closed from the wrong side is no gain."""
+    return f"smaller beyond error, but {ONLY_BETTER_FELL}" if effect.hollow else CALLS[effect.call]
+
+
+def counts_words(counts: Counts) -> str:
+    """How many measures did what, those that are no gain apart from those that improved.
+
+    Examples
+    --------
+    >>> counts_words(Counts(improved=1, hollow=1, worsened=0, unchanged=2, not_told=0))
+    '1 improved beyond error, 1 shrank only because the better side fell, which is no gain, \
+2 showed no change beyond error'
+    """
     parts = [
         f"{number} {words}"
         for number, words in (
             (counts.improved, CALLS[Call.IMPROVED]),
+            (counts.hollow, f"shrank {ONLY_BETTER_FELL}"),
             (counts.worsened, CALLS[Call.WORSENED]),
             (counts.unchanged, "showed no change beyond error"),
             (counts.not_told, "can't be told"),

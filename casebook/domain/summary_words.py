@@ -242,9 +242,9 @@ def target_sentence(outcome: TargetOutcome, metric: Metric) -> str:
         f"{number_words(target.amount, target_unit(target, metric))} {WAYS[target.direction]} by "
         f"{day_words(target.due_on)}: {TARGET_CALLS[outcome.call]}"
     )
-    if outcome.call is not TargetCall.CANNOT_SAY or not outcome.why:
+    if not outcome.more or (outcome.why and outcome.call is not TargetCall.CANNOT_SAY):
         return f"{told}."
-    return f"{told}, {outcome.why}."
+    return f"{told}, {outcome.more}."
 
 
 SIDES = {

@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from casebook.domain.metrics import Metric
 from casebook.domain.programmes import Target, TargetDirection, TargetOn
-from casebook.domain.wording import asymmetry_unit, number_words, unit_words
+from casebook.domain.wording import ONLY_BETTER_FELL, asymmetry_unit, number_words, unit_words
 
 
 class TargetCall(StrEnum):
@@ -53,6 +53,8 @@ class TargetOutcome:
         Changes up to this are within error (MDC at 95 %).
     why : str
         Why it can't be said; '' where it can.
+    hollow : bool
+        It was met by the better side falling alone, which is no gain.
     """
 
     target: Target
@@ -61,6 +63,12 @@ class TargetOutcome:
     moved: float | None
     error: float | None
     why: str = ""
+    hollow: bool = False
+
+    @property
+    def more(self) -> str:
+        """What has to be said right behind the verdict; '' where there is nothing."""
+        return f"but {ONLY_BETTER_FELL}" if self.hollow else self.why
 
 
 def target_words(outcome: TargetOutcome, metric: Metric) -> str:
@@ -77,8 +85,8 @@ def target_words(outcome: TargetOutcome, metric: Metric) -> str:
         f"{metric.label}{PLACES[target.what]}: {number_words(target.amount, unit)} "
         f"{WAYS[target.direction]} by {target.due_on}: {TARGET_CALLS[outcome.call]}"
     )
-    if outcome.why:
-        told += f", {outcome.why}"
+    if outcome.more:
+        told += f", {outcome.more}"
     if outcome.moved is not None and outcome.error is not None:
         told += (
             f" (it moved {number_words(outcome.moved, unit, signed=True)} that way; changes up to "

@@ -59,6 +59,8 @@ SIDES_MOVED = {
     SideMoved.NEITHER: "neither side beyond its own error",
     SideMoved.CROSSED_OVER: "crossed over",
 }
+# Of an asymmetry that is smaller beyond error, and of a target on one that was met.
+ONLY_BETTER_FELL = "only because the better side fell, which is no gain"
 
 ORIGINS = {
     ErrorOrigin.OWN: "your own measurements",

@@ -71,6 +71,7 @@ def _counts_for_runner(effect: ProgrammeEffect) -> str:
         return ""
     parts = (
         (counts.improved, "better"),
+        (counts.hollow, "smaller only because the better side fell, which is no gain"),
         (counts.worsened, "worse"),
         (counts.unchanged, "without a change that stands out"),
         (counts.not_told, "of which it can't be said"),

@@ -9,7 +9,7 @@ from casebook.domain.hypotheses import Link, LinkCall, LinkReason, Role
 from casebook.domain.hypothesis_words import LINK_REASONS
 from casebook.domain.programmes import Target
 from casebook.domain.target_outcomes import TargetCall, TargetOutcome
-from casebook.domain.verdicts import Verdict
+from casebook.domain.verdicts import SideMoved, Verdict
 from casebook.statistics.hypotheses import score_course, score_when_due
 
 NO_VISIT = "no review since its date"
@@ -33,7 +33,8 @@ def target_outcome(target: Target, verdicts: Sequence[Verdict], *, today: date) 
         Met: it moved that way beyond error and at least as far as was asked for. Not met:
         what was seen falls short of it by more than error (so that a target truly reached is
         called not met in 2.5 % of cases), or it moved the other way beyond error. Else it
-        can't be said.
+        can't be said. A gap that is as small as was asked for only because the better side
+        fell is met and `hollow`.
 
     References
     ----------
@@ -69,6 +70,7 @@ def target_outcome(target: Target, verdicts: Sequence[Verdict], *, today: date) 
     else:
         small = score.reason is LinkReason.TOO_SMALL_TO_SEE
         why = LINK_REASONS[LinkReason.TOO_SMALL_TO_SEE] if small else NOT_APART
+    by_side = {one.latest_date: one.which_side_moved for one in verdicts}
     return TargetOutcome(
         target=target,
         call=call,
@@ -76,4 +78,5 @@ def target_outcome(target: Target, verdicts: Sequence[Verdict], *, today: date) 
         moved=score.moved,
         error=score.error,
         why=why,
+        hollow=call is TargetCall.MET and by_side.get(score.on_date) is SideMoved.BETTER_SIDE_FELL,
     )

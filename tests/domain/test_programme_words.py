@@ -72,6 +72,25 @@ def test_the_paragraph_tells_the_numbers_the_comparison_and_what_argues_against(
     )
 
 
+def test_a_gap_that_closed_from_the_wrong_side_is_counted_apart_and_never_as_improved() -> None:
+    hollow = replace(TARGETED, what=What.ASYMMETRY, side_moved=SideMoved.BETTER_SIDE_FELL)
+    told = programme_paragraph(of(TARGETED, hollow, OTHER), BY_KEY)
+    assert (
+        "Of 2 targeted measures, 1 improved beyond error, 1 shrank only because the better side "
+        "fell, which is no gain."
+    ) in told
+    assert "smaller beyond error, but only because the better side fell, which is no gain" in told
+    assert told.count("improved beyond error") == 2
+    alone = of(hollow, OTHER)
+    assert (alone.targeted.improved, alone.targeted.hollow, alone.targeted.told) == (0, 1, 1)
+    assert alone.targeted.share_improved == 0.0
+    said = programme_paragraph(alone, BY_KEY)
+    assert "improved" not in said
+    assert "What weakens this answer: " in said
+    # Without the better side falling it is an improvement like any other.
+    assert of(replace(hollow, side_moved=None)).targeted.improved == 1
+
+
 def test_without_a_target_or_a_record_of_sessions_that_is_said() -> None:
     told = programme_paragraph(
         of(OTHER, adherence=Adherence(weeks=0, planned=0, done=0), ended_on=None), BY_KEY

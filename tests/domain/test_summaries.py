@@ -218,6 +218,22 @@ def test_a_target_is_told_to_the_runner_with_side_and_date(
     )
 
 
+def test_a_target_met_by_the_wrong_side_is_told_to_the_runner_as_no_gain() -> None:
+    target = Target(
+        metric=METRIC.key,
+        what=TargetOn.ASYMMETRY,
+        direction=TargetDirection.TOWARDS_ZERO,
+        amount=5.0,
+        due_on=DAY,
+    )
+    outcome = TargetOutcome(
+        target=target, call=TargetCall.MET, on_date=DAY, moved=6.0, error=2.0, hollow=True
+    )
+    assert target_sentence(outcome, METRIC).endswith(
+        "met, but only because the better side fell, which is no gain."
+    )
+
+
 def test_a_text_is_cut_only_where_it_is_too_long_and_says_so() -> None:
     assert shortened("one  two", 10) == "one two"
     assert shortened("x" * 12, 10) == "xxxxxxxxxx … (shortened)"

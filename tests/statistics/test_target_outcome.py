@@ -17,7 +17,7 @@ from casebook.domain.target_outcomes import (
     target_words,
     unseen_words,
 )
-from casebook.domain.verdicts import Reason, What
+from casebook.domain.verdicts import Reason, SideMoved, What
 from casebook.statistics.target_outcome import NO_VISIT, NOT_APART, target_outcome
 from tests.builders import a_metric
 from tests.statistics.test_hypotheses import DAY, seen
@@ -51,6 +51,21 @@ def test_a_target_is_told_by_what_was_seen_and_its_error(
     assert why in found.why
     assert bool(why) == bool(found.why)
     assert (found.moved, found.error, found.on_date) == (change, mdc, DAY)
+
+
+def test_a_gap_closed_by_the_better_side_falling_meets_its_target_for_no_gain() -> None:
+    verdict = replace(
+        seen(0.0), what=What.ASYMMETRY, baseline=-20.0, latest=-4.0, change=16.0,
+        which_side_moved=SideMoved.BETTER_SIDE_FELL,
+    )  # fmt: skip
+    found = target_outcome(ZERO, [verdict], today=TODAY)
+    assert (found.call, found.hollow) == (TargetCall.MET, True)
+    words = target_words(found, a_metric(asymmetry_form=AsymmetryForm.PERCENT))
+    assert "met, but only because the better side fell, which is no gain (it moved" in words
+    gained = replace(verdict, which_side_moved=SideMoved.WORSE_SIDE_GAINED)
+    assert not target_outcome(ZERO, [gained], today=TODAY).hollow
+    short = replace(verdict, latest=-16.0, change=4.0)
+    assert not target_outcome(ZERO, [short], today=TODAY).hollow
 
 
 def test_before_its_date_it_is_not_due_and_without_a_visit_since_it_cannot_be_said() -> None:
