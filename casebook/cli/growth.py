@@ -79,6 +79,7 @@ def growth_object(report: GrowthReport) -> dict[str, Any]:
         "converged": fit.converged,
         "model": {
             "random": found.random.value,
+            "check": found.check.value,
             "given_up": [{"random": part.value, "why": why.value} for part, why in found.given_up],
             "words": list(report.words),
         },

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from casebook.domain.audit_growth import FitCheck
+
 PARTS = {
     "intercept_and_slope": "a level and a slope of its own for each subject, which may go together",
     "intercept_and_slope_uncorrelated": (
@@ -14,6 +16,20 @@ WHY = {
     "too_few_rows": "too few measurements a subject to tell it from the residual",
     "at_the_edge": "the data do not hold it apart (a variance of 0, or a correlation of 1)",
     "not_converged": "the fit did not settle",
+}
+CHECKS = {
+    FitCheck.AGREES: (
+        "Checked: an independent library's restricted likelihood has the same value at these "
+        "estimates and is flat there."
+    ),
+    FitCheck.REFITTED: (
+        "An independent library's restricted likelihood did not confirm the first fit: the "
+        "numbers told are that library's own."
+    ),
+    FitCheck.UNCONFIRMED: (
+        "An independent library's restricted likelihood could neither confirm the fit nor find "
+        "another: take its numbers with caution."
+    ),
 }
 NO_CAUSE = (
     "The model describes how values ran with time. It does not show what made them do so: "
@@ -28,6 +44,7 @@ def model_words(
     *,
     converged: bool,
     error_share: float | None,
+    check: FitCheck = FitCheck.CLOSED_FORM,
 ) -> tuple[str, ...]:
     """What was fitted, a sentence each.
 
@@ -39,6 +56,8 @@ def model_words(
         Richer parts that were tried, and why they were given up (keys of `PARTS` and `WHY`).
     error_share : float or None
         Share of the residual variance that the known measurement error makes up.
+    check : FitCheck
+        Nothing is said of CLOSED_FORM, which needs none.
     """
     told = [f"Fitted by restricted maximum likelihood: {PARTS[random]}."]
     told += [f"Given up before: {PARTS[part]}, because {WHY[why]}." for part, why in given_up]
@@ -49,6 +68,8 @@ def model_words(
         )
     if not converged:
         told.append("The fit did not settle: take no number of it as it stands.")
+    if check in CHECKS:
+        told.append(CHECKS[check])
     if error_share is not None:
         told.append(_share_words(error_share))
     return (*told, NO_CAUSE)

@@ -11,7 +11,7 @@ import pandas as pd
 from casebook.domain.errors import InputRefused, Problem
 from casebook.intake.named_columns import numbers_of, place_of, refuse_blanks, texts_of
 from casebook.intake.reading import read_sheet
-from casebook.statistics.growth.model import GrowthTable
+from casebook.statistics.growth.table import GrowthTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+import pytest
+
+from casebook.domain.audit_growth import FitCheck
 from casebook.domain.growth_words import NO_CAUSE, model_words
 
 
@@ -27,3 +30,16 @@ def test_a_model_without_levels_of_their_own_warns_of_its_standard_errors() -> N
 
 def test_a_model_that_was_fitted_as_asked_needs_no_more_words() -> None:
     assert len(model_words("none", (), converged=True, error_share=None)) == 2
+
+
+@pytest.mark.parametrize(
+    ("check", "said"),
+    [
+        (FitCheck.AGREES, "is flat there"),
+        (FitCheck.REFITTED, "that library's own"),
+        (FitCheck.UNCONFIRMED, "with caution"),
+    ],
+)
+def test_what_the_second_judge_said_is_told(check: FitCheck, said: str) -> None:
+    told = model_words("intercept", (), converged=True, error_share=None, check=check)
+    assert said in " ".join(told)

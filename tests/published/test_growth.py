@@ -11,8 +11,9 @@ import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM, MixedLMParams
 
 from casebook.intake.growth_table import GrowthColumns, read_growth_table
-from casebook.statistics.growth.model import GrowthFit, GrowthTable, RandomPart, fit_growth
+from casebook.statistics.growth.model import GrowthFit, RandomPart, fit_growth
 from casebook.statistics.growth.reml import fit_reml, products_of
+from casebook.statistics.growth.table import GrowthTable
 
 DATA = Path(__file__).parent / "data"
 

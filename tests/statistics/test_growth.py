@@ -7,15 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from casebook.statistics.growth.model import (
-    GrowthTable,
-    RandomPart,
-    StepDown,
-    fit_growth,
-    predict_course,
-    residuals_of,
-)
+from casebook.statistics.growth.courses import predict_course
+from casebook.statistics.growth.model import RandomPart, StepDown, fit_growth
 from casebook.statistics.growth.reml import products_of, restricted_log_likelihood
+from casebook.statistics.growth.residuals import residuals_of
+from casebook.statistics.growth.table import GrowthTable
 
 
 def a_table(

@@ -12,8 +12,9 @@ from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm
 
+from casebook.domain.audit_growth import FitCheck
+from casebook.statistics.growth.checked import checked_fit
 from casebook.statistics.growth.reml import (
     Products,
     RemlFit,
@@ -22,6 +23,7 @@ from casebook.statistics.growth.reml import (
     products_of,
     random_sizes,
 )
+from casebook.statistics.growth.table import GrowthTable, fixed_part, told_apart
 
 Real = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -50,39 +52,14 @@ class StepDown(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class GrowthTable:
-    """A long table, a row a measurement; every array of shape (n,).
-
-    Parameters
-    ----------
-    subject : array of int
-        0 to subjects - 1.
-    time : array
-        In the unit that the slopes are to be told in.
-    value : array
-    group : array of int or None
-        Number of each row's group in `groups`; the first is the one compared with.
-    time_name, group_name : str
-        How they are called in the names of the fixed part.
-    """
-
-    subject: Whole
-    time: Real
-    value: Real
-    group: Whole | None = None
-    groups: tuple[str, ...] = ()
-    time_name: str = "time"
-    group_name: str = "group"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class GrowthFit:
     """A fitted growth model.
 
     Parameters
     ----------
     names : tuple of str
-        Of the fixed part: Intercept, TIME, then GROUP[T.level] and TIME:GROUP[T.level].
+        Of the fixed part: Intercept, TIME, then GROUP[T.level] and TIME:GROUP[T.level], then
+        COVARIATE and TIME:COVARIATE.
     fit : RemlFit
     random : RandomPart
         What was fitted in the end.
@@ -93,6 +70,8 @@ class GrowthFit:
         Of a reading, where it is known: the measurement error.
     own_lines : array, shape (subjects, 2)
         What each subject adds to the common intercept and slope, best predicted.
+    check : FitCheck
+        What the second judge said of the fit.
     """
 
     names: tuple[str, ...]
@@ -103,6 +82,7 @@ class GrowthFit:
     n_subjects: int
     own_lines: Real
     error_variance: float | None = None
+    check: FitCheck = FitCheck.CLOSED_FORM
 
     @property
     def error_share(self) -> float | None:
@@ -113,17 +93,6 @@ class GrowthFit:
         if self.error_variance is None or self.fit.residual_variance <= 0:
             return None
         return self.error_variance / self.fit.residual_variance
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PredictedCourse:
-    """The common course of one group with the 95 % band of its mean; arrays of shape (m,)."""
-
-    group: str
-    time: Real
-    mean: Real
-    low: Real
-    high: Real
 
 
 def fit_growth(
@@ -167,9 +136,9 @@ def fit_growth(
     >>> found.names, found.fit.fixed.round(2)
     (('Intercept', 'time'), array([4.6 , 0.96]))
     """
-    fixed, names = _fixed_part(table)
-    if len(table.value) <= fixed.shape[1] or np.linalg.matrix_rank(fixed) < fixed.shape[1]:
+    if not told_apart(table):
         raise ValueError("the rows do not tell the parts of the model apart")
+    fixed, names = fixed_part(table)
     line = np.column_stack([np.ones(len(table.time)), table.time])
     given_up: list[tuple[RandomPart, StepDown]] = []
     parts = list(RandomPart)
@@ -183,6 +152,16 @@ def fit_growth(
         if why is None:
             break
         given_up.append((part, why))
+    check = FitCheck.CLOSED_FORM
+    if products.n_random:
+        fit, check = checked_fit(
+            table.subject,
+            fixed,
+            line[:, : products.n_random],
+            table.value,
+            fit,
+            correlated=part is RandomPart.CORRELATED,
+        )
     own = np.zeros((len(products.zz), 2))
     own[:, : products.n_random] = own_effects(products, fit)
     return GrowthFit(
@@ -194,107 +173,12 @@ def fit_growth(
         n_subjects=len(products.zz),
         own_lines=own,
         error_variance=error_variance,
+        check=check,
     )
-
-
-def predict_course(fit: GrowthFit, table: GrowthTable, time: Real) -> tuple[PredictedCourse, ...]:
-    """The common course of each group at some times, with the 95 % band of its mean.
-
-    Parameters
-    ----------
-    fit : GrowthFit
-    table : GrowthTable
-        The one that was fitted.
-    time : array, shape (m,)
-
-    Returns
-    -------
-    tuple of PredictedCourse
-        One a group, or one alone.
-
-    References
-    ----------
-    The fixed part of [Laird1982] with its covariance; the band takes the variances as known.
-
-    Examples
-    --------
-    >>> table = GrowthTable(
-    ...     subject=np.repeat(np.arange(4), 3),
-    ...     time=np.tile([0.0, 1.0, 2.0], 4),
-    ...     value=np.array([1.0, 2.1, 3.0, 3.2, 4.0, 5.1, 6.0, 7.3, 8.0, 8.1, 9.0, 9.9]),
-    ... )
-    >>> (course,) = predict_course(fit_growth(table), table, np.array([0.0, 4.0]))
-    >>> course.mean.round(2)
-    array([4.6 , 8.45])
-    """
-    found = []
-    for number, name in enumerate(table.groups or ("",)):
-        design, _ = _fixed_part(
-            GrowthTable(
-                subject=np.zeros(len(time), dtype=np.int64),
-                time=time,
-                value=np.zeros(len(time)),
-                group=np.full(len(time), number) if table.groups else None,
-                groups=table.groups,
-            )
-        )
-        mean = design @ fit.fit.fixed
-        spread = np.sqrt(np.einsum("ij,jk,ik->i", design, fit.fit.fixed_covariance, design))
-        wide = float(norm.ppf(0.975)) * spread
-        found.append(
-            PredictedCourse(group=name, time=time, mean=mean, low=mean - wide, high=mean + wide)
-        )
-    return tuple(found)
-
-
-def residuals_of(fit: GrowthFit, table: GrowthTable) -> Real:
-    """What is left of each row after its subject's own line, in units of the residual SD.
-
-    Parameters
-    ----------
-    fit : GrowthFit
-    table : GrowthTable
-        The one that was fitted.
-
-    Returns
-    -------
-    array, shape (n,)
-
-    References
-    ----------
-    Conditional residuals of the model of [Laird1982].
-
-    Examples
-    --------
-    >>> table = GrowthTable(
-    ...     subject=np.repeat(np.arange(4), 3),
-    ...     time=np.tile([0.0, 1.0, 2.0], 4),
-    ...     value=np.array([1.0, 2.1, 3.0, 3.2, 4.0, 5.1, 6.0, 7.3, 8.0, 8.1, 9.0, 9.9]),
-    ... )
-    >>> float(np.abs(residuals_of(fit_growth(table), table)).max()) < 3
-    True
-    """
-    design, _ = _fixed_part(table)
-    own = fit.own_lines[table.subject]
-    line = own[:, 0] + own[:, 1] * table.time
-    left: Real = (table.value - design @ fit.fit.fixed - line) / np.sqrt(fit.fit.residual_variance)
-    return left
 
 
 def _columns(part: RandomPart) -> int:
     return {RandomPart.NONE: 0, RandomPart.INTERCEPT: 1}.get(part, 2)
-
-
-def _fixed_part(table: GrowthTable) -> tuple[Real, tuple[str, ...]]:
-    columns, names = [np.ones(len(table.time)), table.time], ["Intercept", table.time_name]
-    for number, level in enumerate(table.groups[1:], start=1):
-        inside = np.asarray(table.group == number, dtype=np.float64)
-        columns.append(inside)
-        names.append(f"{table.group_name}[T.{level}]")
-    for number, level in enumerate(table.groups[1:], start=1):
-        columns.append(columns[1 + number] * table.time)
-        names.append(f"{table.time_name}:{table.group_name}[T.{level}]")
-    return np.column_stack(columns), tuple(names)
 
 
 def _too_few(products: Products, table: GrowthTable) -> bool:
@@ -303,14 +187,15 @@ def _too_few(products: Products, table: GrowthTable) -> bool:
     if q == 0:
         return False
     # A subject's own line takes up as many of its rows as it has columns.
-    steps = np.unique(np.column_stack([table.subject, table.time]), axis=0)
-    times = np.bincount(steps[:, 0].astype(np.int64))
-    rows = np.bincount(table.subject)
+    order = np.lexsort((table.time, table.subject))
+    subject, time = table.subject[order], table.time[order]
+    new = np.append(True, (np.diff(subject) != 0) | (np.diff(time) != 0))
+    times, rows = np.bincount(subject[new]), np.bincount(subject)
     return bool(np.sum(np.maximum(rows - np.minimum(times, q), 0)) < q)
 
 
 def _unsupported(fit: RemlFit, sizes: Real) -> StepDown | None:
-    if not fit.converged:
+    if not fit.converged or not np.isfinite(fit.log_likelihood) or fit.residual_variance <= 0:
         return StepDown.NOT_CONVERGED
     relative = fit.factor @ fit.factor.T
     spread = np.sqrt(np.diag(relative))

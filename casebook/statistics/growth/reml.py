@@ -170,14 +170,16 @@ def fit_reml(given: Products, *, correlated: bool = True) -> RemlFit:
     # stationary, a minimum or not: each zero is left once before it is believed.
     starts = [np.where(diagonal, start, 0.0) for start in STARTS]
     while starts:
-        value, found = _descended(starts.pop(0), products, free)
+        with np.errstate(all="ignore"):  # without any scatter nothing is found, which is said
+            value, found = _descended(starts.pop(0), products, free)
         if value < best - WORTH:
             best, theta = value, found
             small = diagonal & (np.abs(theta) < SMALL)
             if small.any():
                 starts.append(np.where(small, LEFT_AT, theta))
     factor = _factor(theta, q, free) / size[:, None]
-    return _told(given, factor, converged=_is_flat(theta, products, free))
+    with np.errstate(all="ignore"):
+        return _told(given, factor, converged=_is_flat(theta, products, free))
 
 
 def random_sizes(products: Products) -> Real:
