@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, TypeVar
@@ -13,13 +14,20 @@ from typing import TYPE_CHECKING, TypeVar
 import pandas as pd
 import streamlit as st
 
-from app.mapping_form_columns import Box, ask_columns, ask_word, grouped, holds_words
+from app.mapping_form_columns import (
+    HOLDS_WORDS,
+    Box,
+    ask_columns,
+    ask_word,
+    grouped,
+    holds_words,
+)
 from app.messages import count_words, day_words, plain, show_refusal
 from casebook.catalogue.units import unit_words
 from casebook.domain.errors import CasebookError
 from casebook.domain.metrics import Metric
+from casebook.intake.cells import Cell
 from casebook.intake.mapping import (
-    FIXABLE,
     UNDECIDED,
     ColumnUse,
     Dates,
@@ -28,6 +36,7 @@ from casebook.intake.mapping import (
     SheetMapping,
     SummaryRows,
     check_mapping,
+    fixable,
     undecided,
 )
 from casebook.intake.proposing import SheetProposal
@@ -52,13 +61,22 @@ ROWS = {
     RowIs.VISIT: "one visit",
     RowIs.SIDE: "one side of a visit",
     RowIs.VALUE: "one value",
+    RowIs.WEEK: "one week of a programme",
+    RowIs.RUN: "one run",
     RowIs.NOTHING: "nothing: leave it out",
 }
 FIXED_WORDS = {
     "runner": "Runner's code, for every row of this sheet",
     "visit_date": "Date of the visit, for every row (as 2025-12-31)",
+    "programme": "Title of the programme, for every row",
+    "sessions_planned": "Sessions planned a week, for every row",
 }
-BLANK_WORDS = {"runner": "runner", "visit_date": "date"}
+BLANK_WORDS = {
+    "runner": "runner",
+    "visit_date": "date",
+    "programme": "programme",
+    "sessions_planned": "number of sessions planned",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,7 +193,7 @@ def _ask_sheet(
         format_func=ROWS.__getitem__,
         key=f"{key}_rows",
         help="One visit: a column for each metric and side. One side: the side stands in a "
-        "column. One value: the metric stands in a column, too.",
+        "column. One value: the metric stands in a column, too. One week, one run: no metrics.",
     )
     if row_is is RowIs.NOTHING:
         return replace(proposed, row_is=RowIs.NOTHING)
@@ -208,7 +226,7 @@ def _ask_sheet(
         dates=_ask_dates(key, proposed, seen),
         summary_rows=_ask_summaries(key, proposed, seen),
         fill_down=_ask_fill(key, seen),
-        fixed=_ask_fixed(key, columns),
+        fixed=_ask_fixed(key, columns, row_is),
     )
 
 
@@ -293,12 +311,14 @@ def _ask_fill(key: str, seen: SheetProposal) -> tuple[str, ...]:
     )
 
 
-def _ask_fixed(key: str, columns: tuple[ColumnUse, ...]) -> tuple[tuple[str, str], ...]:
+def _ask_fixed(
+    key: str, columns: tuple[ColumnUse, ...], row_is: RowIs
+) -> tuple[tuple[str, str], ...]:
     """A runner or a day for the whole sheet, where no column holds it and none is open."""
     held = {one.holds for one in columns}
     return tuple(
         (name, st.text_input(FIXED_WORDS[name], key=f"{key}_fixed_{name}"))
-        for name in FIXABLE
+        for name in fixable(row_is)
         if name not in held and UNDECIDED not in held
     )
 
@@ -329,7 +349,25 @@ def _show_preview(casebook: Casebook, upload: UploadedFile, mapping: FileMapping
                 border="horizontal",
                 hide_index=True,
             )
+        if one.records:
+            held = [
+                name
+                for name in one.records[0][1]
+                if any(cells[name] is not None for _, cells in one.records)
+            ]
+            rows = [
+                {"Row": line} | {HOLDS_WORDS[name]: _cell_words(cells[name]) for name in held}
+                for line, cells in one.records[:MOST_SHOWN]
+            ]
+            with st.container(key=f"weeks_table_preview_{one.sheet}"):
+                st.table(pd.DataFrame(rows), border="horizontal", hide_index=True)
         for problem in one.problems[:3]:
             st.caption(f":material/error: {plain(str(problem))}")
-        if not one.stored and not one.problems:
+        if not one.stored and not one.records and not one.problems:
             st.caption("No values in these rows.")
+
+
+def _cell_words(cell: Cell) -> str:
+    if isinstance(cell, date):
+        return day_words(cell)
+    return plain(f"{cell:g}" if isinstance(cell, float) else "" if cell is None else str(cell))

@@ -16,6 +16,7 @@ from casebook.intake.mapping import (
     NOTHING,
     READING,
     REASON,
+    TABLE_OF,
     TIDY_NAMES,
     UNDECIDED,
     VISIT_NAMES,
@@ -51,6 +52,19 @@ HOLDS_WORDS = {
     "n_trials": "Number of trials of a mean",
     "unit": "Unit of the value",
     "missing_reason": "Why the value is missing",
+    "programme": "Title of the programme",
+    "programme_started_on": "Start of the programme",
+    "week_start": "First day of the week",
+    "sessions_planned": "Sessions planned",
+    "sessions_done": "Sessions done",
+    "pain_during": "Pain during (0 to 10)",
+    "pain_morning_after": "Pain the morning after (0 to 10)",
+    "comment": "Comment",
+    "run_date": "Day of the run",
+    "number": "Number of the run on that day",
+    "distance_km": "Distance (km)",
+    "minutes": "Minutes",
+    "effort": "Effort (0 to 10)",
     NOTHING: "Leave this column out",
 }
 
@@ -80,7 +94,7 @@ def holds_words(use: ColumnUse, metrics: dict[str, Metric]) -> str:
     if not use.is_of_metric:
         words = HOLDS_WORDS.get(use.holds, use.holds)
         words += f", trial {use.trial}" if use.trial else ""
-        return f"{words}, in {use.unit}" if use.unit else words
+        return f"{words}, in {unit_words(use.unit) or use.unit}" if use.unit else words
     metric = metrics.get(use.metric)
     words = metric.label if metric else use.metric
     words += f", {SIDES_SHORT[use.side]}" if use.side in SIDES_SHORT else ""
@@ -172,6 +186,10 @@ def _options(box: Box, column: ColumnProposal) -> list[ColumnUse]:
 def _all(box: Box, header: str) -> Iterable[ColumnUse]:
     parts = take_apart(header)
     names = list(VISIT_NAMES)
+    if box.row_is in TABLE_OF:
+        for name in TABLE_OF[box.row_is].names:
+            yield ColumnUse(header=header, holds=name)
+        return
     if box.row_is is RowIs.VALUE:
         names = [*TIDY_NAMES, *names]
     elif box.row_is is RowIs.SIDE:

@@ -169,6 +169,55 @@ TIDY_NAMES: dict[str, tuple[str, ...]] = {
     "missing_reason": ("missing reason", "reason missing", "why missing"),
 }  # fmt: skip
 
+# Of a sheet with a row for each week of a programme.
+WEEK_NAMES: dict[str, tuple[str, ...]] = {
+    "programme": ("programme", "program", "rehab programme", "rehab program",
+                  "exercise programme", "exercise program", "programme title", "programme name"),
+    "programme_started_on": ("programme started", "programme start", "programme start date",
+                             "program start", "program start date", "programme started on"),
+    "week_start": ("week start", "week starting", "week commencing", "week beginning",
+                   "week from", "w c", "wc", "w b", "start week", "week start date",
+                   "first day week", "monday"),
+    "sessions_planned": ("sessions planned", "sessions prescribed", "no sessions planned",
+                         "number sessions planned", "sessions due"),
+    "sessions_done": ("sessions done", "sessions completed", "no sessions done",
+                      "number sessions done", "number sessions completed", "sessions performed",
+                      "no sessions completed"),
+    "pain_during": ("pain during", "pain during exercise", "pain during exercises",
+                    "pain during session", "pain during sessions", "nrs pain during"),
+    "pain_morning_after": ("pain morning after", "pain next morning", "pain following morning",
+                           "pain morning after session", "nrs pain morning after"),
+    "comment": ("comment", "comments", "note", "notes", "remark", "remarks"),
+}  # fmt: skip
+# Of a sheet with a row for each run.
+RUN_NAMES: dict[str, tuple[str, ...]] = {
+    "run_date": ("date", "run date", "date run", "day run", "session date", "training date"),
+    "distance_km": ("distance", "run distance", "running distance", "distance covered",
+                    "km", "kilometres", "kilometers", "km run"),
+    "minutes": ("minutes", "minutes run", "duration", "run duration", "time", "running time"),
+    "effort": ("effort", "rpe", "session rpe", "srpe", "perceived exertion",
+               "perceived effort"),
+}  # fmt: skip
+# Names that may mean it, and are always asked about.
+WEEK_PERHAPS: dict[str, tuple[str, ...]] = {
+    "week_start": ("week", "date", "week ending", "week end", "week no", "week number", "day",
+                   "start", "start date"),
+    "programme": ("plan", "title", "exercise plan", "protocol"),
+    "sessions_planned": ("planned", "prescribed", "sessions", "target sessions", "plan",
+                         "expected", "sessions target"),
+    "sessions_done": ("done", "completed", "sessions", "actual", "performed", "adherence"),
+    "pain_during": ("pain", "peak pain", "peak pain during", "pain exercise"),
+    "pain_morning_after": ("pain after", "morning pain", "pain next day", "pain day after",
+                           "pain 24h", "pain 24 h", "next day pain", "pain morning"),
+}  # fmt: skip
+RUN_PERHAPS: dict[str, tuple[str, ...]] = {
+    "run_date": ("day", "when"),
+    "number": ("run no", "run number", "run", "number", "no", "session"),
+    "distance_km": ("miles", "mileage", "total distance", "length"),
+    "minutes": ("moving time", "elapsed time", "time min", "length"),
+    "effort": ("borg", "intensity", "exertion", "feel"),
+}  # fmt: skip
+
 # A name with one of these is not the number itself but something made of it, or of another time.
 MADE_OF_IT = frozenset({
     "diff", "difference", "asym", "asymmetry", "asymm", "lsi", "symmetry", "ratio", "delta",

@@ -11,7 +11,7 @@ from enum import StrEnum
 from casebook.domain.errors import Problem
 from casebook.domain.metrics import Metric
 from casebook.domain.visits import MOST_TRIALS
-from casebook.intake.columns import TABLES, VISIT_COLUMNS, TableKind
+from casebook.intake.columns import TABLES, VISIT_COLUMNS, Table, TableKind
 from casebook.intake.grids import cell_name
 
 UNDECIDED = "?"
@@ -24,8 +24,6 @@ VISIT_NAMES = tuple(column.name for column in VISIT_COLUMNS)
 TIDY_NAMES = tuple(
     column.name for column in TABLES[TableKind.VISITS].columns if column.name not in VISIT_NAMES
 )
-# What may be said once for a whole sheet, when no column says it.
-FIXABLE = ("runner", "visit_date")
 
 
 class RowIs(StrEnum):
@@ -34,7 +32,23 @@ class RowIs(StrEnum):
     VISIT = "visit"
     SIDE = "side"
     VALUE = "value"
+    WEEK = "week"
+    RUN = "run"
     NOTHING = "nothing"
+
+
+# Sheets of which each row is one record of a table that has no metrics.
+TABLE_OF: Mapping[RowIs, Table] = {
+    RowIs.WEEK: TABLES[TableKind.ADHERENCE],
+    RowIs.RUN: TABLES[TableKind.RUNS],
+}
+
+
+def fixable(row_is: RowIs) -> tuple[str, ...]:
+    """What may be said once for a whole sheet, when no column says it."""
+    if row_is is RowIs.WEEK:
+        return ("runner", "programme", "sessions_planned")
+    return ("runner",) if row_is is RowIs.RUN else ("runner", "visit_date")
 
 
 class Dates(StrEnum):
@@ -240,18 +254,21 @@ _Told = tuple[str, str, str]
 def _missing(mapping: SheetMapping) -> Iterable[_Told]:
     held = {one.holds for one in mapping.columns} | {name for name, text in mapping.fixed if text}
     needed = ["runner", "visit_date"]
-    if mapping.row_is is RowIs.SIDE:
+    table = TABLE_OF.get(mapping.row_is)
+    if table is not None:
+        needed = list(table.required)
+    elif mapping.row_is is RowIs.SIDE:
         needed.append("side")
     if mapping.row_is is RowIs.VALUE:
         needed += ["metric", "value"]
-    elif READING not in held and UNDECIDED not in held:
+    elif table is None and READING not in held and UNDECIDED not in held:
         yield ("mapping_without_metric", "no column holds numbers of a metric.", "")
     for name in needed:
         if name not in held:
             yield (
                 "mapping_incomplete",
                 f"no column holds {_WORDS[name]}; say which one does"
-                + (", or give it for the whole sheet." if name in FIXABLE else "."),
+                + (", or give it for the whole sheet." if name in fixable(mapping.row_is) else "."),
                 "",
             )
 
@@ -262,6 +279,12 @@ _WORDS = {
     "side": "the side (left, right) of each row",
     "metric": "the name of the metric",
     "value": "the value",
+    "programme": "the title of the programme",
+    "week_start": "the first day of the week",
+    "sessions_planned": "the sessions planned",
+    "sessions_done": "the sessions done",
+    "run_date": "the day of the run",
+    "distance_km": "the distance",
 }
 
 
@@ -295,7 +318,10 @@ def _column(
         yield from _metric_column(one, mapping, metrics)
         return
     allowed = {NOTHING, UNDECIDED, *VISIT_NAMES}
-    if mapping.row_is is RowIs.VALUE:
+    table = TABLE_OF.get(mapping.row_is)
+    if table is not None:
+        allowed = {NOTHING, UNDECIDED, *table.names}
+    elif mapping.row_is is RowIs.VALUE:
         allowed |= set(TIDY_NAMES)
     elif mapping.row_is is RowIs.SIDE:
         allowed |= {"side", "trial"}
@@ -305,8 +331,8 @@ def _column(
         yield (
             "mapping_not_known",
             f"'{one.holds}' is nothing that a column of a sheet with a row for each "
-            f"{mapping.row_is.value} can hold; expected one of {', '.join(sorted(allowed))}, or "
-            "a metric.",
+            f"{mapping.row_is.value} can hold; expected one of {', '.join(sorted(allowed))}"
+            f"{', or a metric' if table is None else ''}.",
             one.header,
         )
     if one.trial and one.holds != "value":
@@ -316,6 +342,14 @@ def _column(
 def _metric_column(
     one: ColumnUse, mapping: SheetMapping, metrics: Mapping[str, Metric]
 ) -> Iterable[_Told]:
+    if mapping.row_is in TABLE_OF:
+        yield (
+            "mapping_not_known",
+            f"a sheet with a row for each {mapping.row_is.value} holds no metric; expected one "
+            f"of {', '.join(TABLE_OF[mapping.row_is].names)}, or '{NOTHING}'.",
+            one.header,
+        )
+        return
     if mapping.row_is is RowIs.VALUE:
         yield (
             "mapping_not_known",

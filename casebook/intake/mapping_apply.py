@@ -1,7 +1,7 @@
 """A sheet and its mapping turned into a table that the importer reads.
 
-Two shapes leave here. A row for each value, with its number in one column, becomes the tidy
-table; everything else becomes the wide one (`mapping_wide`).
+Three shapes leave here. A row for each week or run becomes the table of these; a row for each
+value, with its number in one column, the tidy one; everything else the wide one (`mapping_wide`).
 """
 
 from __future__ import annotations
@@ -13,10 +13,11 @@ import numpy as np
 
 from casebook.domain.errors import InputRefused, Problem
 from casebook.domain.metrics import Metric
-from casebook.intake.columns import TABLES, TableKind
+from casebook.intake.columns import TABLES, Table, TableKind
 from casebook.intake.grids import Grid, formula_problems, formulas_told
 from casebook.intake.mapping import (
     NOTHING,
+    TABLE_OF,
     ColumnUse,
     RowIs,
     SheetMapping,
@@ -73,6 +74,8 @@ def apply_mapping(grid: Grid, mapping: SheetMapping, metrics: Mapping[str, Metri
         keep = ~np.isin(np.arange(len(body.lines)), sorted(body.told))
         parts = [part.only(keep) for part in parts]
         body = replace(body, lines=body.lines[keep])
+    if mapping.row_is in TABLE_OF:
+        return _records(body, parts, TABLE_OF[mapping.row_is])
     values = [use for use in uses if use.holds == "value"]
     if mapping.row_is is RowIs.VALUE and len(values) == 1 and not values[0].trial:
         return _tidy(body, parts, mapping, metrics)
@@ -116,6 +119,18 @@ def _sheet(body: Body, parts: list[Parts]) -> Sheet:
         lines=body.lines,
         columns=[part.column for part in parts],
         problems=body.problems,
+    )
+
+
+def _records(body: Body, parts: list[Parts], table: Table) -> Mapped:
+    return Mapped(
+        sheet=_sheet(body, parts),
+        layout=Layout(
+            table=table,
+            positions={part.use.holds: position for position, part in enumerate(parts)},
+        ),
+        names={part.use.holds: part.use.header for part in parts},
+        warnings=body.warnings,
     )
 
 

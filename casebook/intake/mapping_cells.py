@@ -13,15 +13,21 @@ from casebook.domain.errors import InputRefused, Problem
 from casebook.domain.visits import CONDITION_RANGES
 from casebook.intake.cells import Mark, decimal_mark, read_number
 from casebook.intake.columns import TABLES, TableKind, Type
-from casebook.intake.mapping import NOTHING, VISIT_NAMES, ColumnUse, SheetMapping
+from casebook.intake.mapping import NOTHING, TABLE_OF, VISIT_NAMES, ColumnUse, SheetMapping
 from casebook.intake.mapping_dates import has_short_year, iso_text
 from casebook.intake.mapping_rows import Body, rows_words, trial_text
 from casebook.intake.mapping_words import Parts, side_text
 from casebook.intake.reading import CodedColumn
 
-_CONDITION_UNITS = {name: unit for name, _, _, unit in CONDITION_RANGES}
+_OWN_UNITS = {name: unit for name, _, _, unit in CONDITION_RANGES} | {
+    "distance_km": "km",
+    "minutes": "min",
+}
 _DATE_NAMES = frozenset(
-    column.name for column in TABLES[TableKind.VISITS].columns if column.type is Type.DATE
+    column.name
+    for table in (TABLES[TableKind.VISITS], *TABLE_OF.values())
+    for column in table.columns
+    if column.type is Type.DATE
 )
 _WITH_UNIT = re.compile(r"([+\-−]?\d+(?:[.,]\d+)?)\s*([^\d\s.,+\-−][^\d]*)\Z")
 
@@ -47,7 +53,7 @@ def _mark(body: Body, uses: list[ColumnUse]) -> Mark:
     texts = (
         text
         for use, column in zip(uses, body.columns, strict=True)
-        if use.is_of_metric or use.holds == "value"
+        if use.is_of_metric or use.holds == "value" or use.unit
         for text in column.texts
     )
     return decimal_mark(texts, ",")
@@ -64,7 +70,7 @@ def _clean(
         return _mapped(column, trial_text)
     if use.is_of_metric or use.holds == "value":
         return _mapped(column, lambda text: _bare(text, use.unit))
-    if use.unit and use.holds in _CONDITION_UNITS:
+    if use.unit and use.holds in _OWN_UNITS:
         return _converted(body, use, column, mark)
     if use.holds in VISIT_NAMES:
         return _mapped(column, str.strip)
@@ -137,7 +143,7 @@ def _converted(body: Body, use: ColumnUse, column: CodedColumn, mark: Mark) -> C
             number = read_number(text, mark)
             given = number is not None
             texts.append(
-                f"{convert(number, use.unit, _CONDITION_UNITS[use.holds]):.10g}"
+                f"{convert(number, use.unit, _OWN_UNITS[use.holds]):.10g}"
                 if given and number is not None
                 else text
             )

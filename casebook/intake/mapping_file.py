@@ -12,7 +12,6 @@ from tomlkit.items import AoT, Table
 
 from casebook.domain.errors import InputRefused, Problem, refuse
 from casebook.intake.mapping import (
-    FIXABLE,
     NOTHING,
     READING,
     UNDECIDED,
@@ -23,6 +22,7 @@ from casebook.intake.mapping import (
     SheetMapping,
     SummaryRows,
     WordUse,
+    fixable,
 )
 from casebook.intake.proposing import SheetProposal
 
@@ -73,7 +73,9 @@ def _sheet_table(one: SheetMapping, proposal: SheetProposal | None) -> Table:
     if one.sheet:
         table.add("name", one.sheet)
     table.add("row_is", one.row_is.value)
-    table["row_is"].comment("visit, side, value; or nothing: leave the sheet out")
+    table["row_is"].comment(
+        "visit, side, value; week (of a programme) or run; or nothing: leave the sheet out"
+    )
     if one.row_is is RowIs.NOTHING:
         return table
     table.add("header_row", one.header_row)
@@ -270,7 +272,8 @@ def _one_of(name: str, table: Mapping[str, Any], key: str, kind: Any, default: s
 
 def _sheet(name: str, given: Any) -> SheetMapping:
     table = _checked(name, given, _SHEET_KEYS, "sheet")
-    fixed = _checked(name, table.get("fixed", {}), frozenset(FIXABLE), "fixed")
+    row_is = _one_of(name, table, "row_is", RowIs, RowIs.VISIT)
+    fixed = _checked(name, table.get("fixed", {}), frozenset(fixable(row_is)), "fixed")
     columns = table.get("column", [])
     words = table.get("word", [])
     if not isinstance(columns, list) or not isinstance(words, list):
@@ -279,7 +282,7 @@ def _sheet(name: str, given: Any) -> SheetMapping:
         sheet=_text(name, table, "name"),
         header_row=_whole(name, table, "header_row", 1),
         header_rows=_whole(name, table, "header_rows", 1),
-        row_is=_one_of(name, table, "row_is", RowIs, RowIs.VISIT),
+        row_is=row_is,
         dates=_one_of(name, table, "dates", Dates, Dates.UNDECIDED),
         fill_down=_texts(name, table, "fill_down"),
         summary_rows=_one_of(name, table, "summary_rows", SummaryRows, SummaryRows.REFUSE),

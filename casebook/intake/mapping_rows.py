@@ -25,7 +25,10 @@ from casebook.intake.reading import CodedColumn
 
 ROWS_SEARCHED = 60
 # Where the label of a summary row may stand; a note or a shoe may well be called 'Max'.
-_LABELS = frozenset({"runner", "visit_date", "session", "side", "trial", "metric", NOTHING})
+_LABELS = frozenset({
+    "runner", "visit_date", "session", "side", "trial", "metric", "programme", "week_start",
+    "run_date", NOTHING,
+})  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,15 +18,16 @@ from numpy.typing import NDArray
 from casebook.domain.metrics import Metric
 from casebook.intake.grids import Grid
 from casebook.intake.mapping import (
-    FIXABLE,
     NOTHING,
     READING,
+    TABLE_OF,
     UNDECIDED,
     ColumnUse,
     Dates,
     RowIs,
     SheetMapping,
     WordUse,
+    fixable,
     is_summary_word,
 )
 from casebook.intake.mapping_dates import DatesSeen, looks_like_date, order_of
@@ -34,10 +35,12 @@ from casebook.intake.mapping_rows import ROWS_SEARCHED, Body, below, headers_at,
 from casebook.intake.proposing_columns import propose_metric, side_of_repeats
 from casebook.intake.proposing_evidence import ColumnProposal, Evidence
 from casebook.intake.proposing_other import propose_other
+from casebook.intake.proposing_records import propose_record, record_row
 from casebook.intake.reading import CodedColumn
 
 SAMPLES = 3
 TEXTS_LOOKED_AT = 2_000
+DATE_HOLDS = frozenset({"visit_date", "next_due", "week_start", "run_date", "programme_started_on"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +77,8 @@ class SheetProposal:
     summaries : dict of int to str
         Row number of each row that seems to sum up others, and its label.
     blanks : dict of str to int
-        For 'runner' and 'visit_date' how many rows leave it blank.
+        For what may be the same in all rows, such as 'runner' and 'visit_date', how many rows
+        leave it blank.
     """
 
     mapping: SheetMapping
@@ -119,7 +123,7 @@ def propose(grid: Grid, metrics: Iterable[Metric], row_is: RowIs | None = None) 
     dates = order_of(
         text
         for one, seen in zip(columns, evidence, strict=True)
-        if one.use.holds in {"visit_date", "next_due"}
+        if one.use.holds in DATE_HOLDS
         or (one.use.holds == UNDECIDED and any(map(looks_like_date, seen.order)))
         for text in seen.texts
     )
@@ -147,7 +151,7 @@ def propose(grid: Grid, metrics: Iterable[Metric], row_is: RowIs | None = None) 
         dates=dates,
         n_rows=len(body.lines),
         summaries={int(body.lines[position]): word for position, word in summaries.items()},
-        blanks=_blanks(body, likely, set(summaries)),
+        blanks=_blanks(body, likely, set(summaries), fixable(row_is)),
     )
 
 
@@ -236,7 +240,12 @@ def _is_known(header: str, metrics: Mapping[str, Metric]) -> bool:
     evidence = Evidence(header=header, texts={}, order=())
     other = propose_other(evidence, RowIs.VALUE)
     metric = propose_metric(evidence, metrics, by_column=False)
-    return bool(other.sure or metric.sure or metric.candidates)
+    return bool(
+        other.sure
+        or metric.sure
+        or metric.candidates
+        or any(propose_record(evidence, row_is).sure for row_is in TABLE_OF)
+    )
 
 
 def _is_number(text: str) -> bool:
@@ -258,7 +267,7 @@ def _row_is(evidence: Sequence[Evidence], metrics: Mapping[str, Metric]) -> RowI
     side = held.get("side")
     if side is not None and side.of_sides > 0.9:
         return RowIs.SIDE
-    return RowIs.VISIT
+    return record_row(evidence) or RowIs.VISIT
 
 
 def _name_metrics(words: Evidence, metrics: Mapping[str, Metric]) -> bool:
@@ -276,6 +285,9 @@ def _columns(
     repeats = side_of_repeats([one.header for one in evidence])
     found = []
     for one in evidence:
+        if row_is in TABLE_OF:
+            found.append(propose_record(one, row_is))
+            continue
         other = propose_other(one, row_is)
         if row_is is RowIs.VALUE:
             found.append(other)
@@ -376,11 +388,13 @@ def _as_word(word: str, use: ColumnUse) -> WordUse:
     return WordUse(word=word, metric=use.metric, side=side, unit=use.unit)
 
 
-def _blanks(body: Body, uses: Sequence[ColumnUse], summaries: set[int]) -> dict[str, int]:
+def _blanks(
+    body: Body, uses: Sequence[ColumnUse], summaries: set[int], names: Sequence[str]
+) -> dict[str, int]:
     found = {}
     rows = ~np.isin(np.arange(len(body.lines)), sorted(summaries))
     for use, column in zip(uses, body.columns, strict=True):
-        if use.holds in FIXABLE:
+        if use.holds in names:
             blank = np.array([not text.strip() for text in column.texts], dtype=bool)
             n = int(np.count_nonzero(blank[column.codes] & rows))
             if n:

@@ -15,10 +15,12 @@ from casebook.domain.people import clean_by
 from casebook.domain.sides import Side
 from casebook.domain.visits import MissingReason
 from casebook.intake.assembling import Assembled, assemble
+from casebook.intake.cells import Cell
 from casebook.intake.columns import TableKind
 from casebook.intake.context import Context, Given, given_style
 from casebook.intake.grids import Grid
 from casebook.intake.mapping import (
+    TABLE_OF,
     Dates,
     FileMapping,
     RowIs,
@@ -31,6 +33,7 @@ from casebook.intake.mapping_file import mapping_of_text, mapping_text, read_map
 from casebook.intake.proposing import SheetProposal, propose
 from casebook.intake.reading import CodedColumn
 from casebook.intake.recognising import Layout
+from casebook.intake.records import read_records
 from casebook.intake.sources import Source, mapping_of, read_grids, read_sources, source_of_grid
 from casebook.intake.tidy import read_tidy
 from casebook.intake.visit_rows import Gathered
@@ -103,10 +106,20 @@ class Stored:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Preview:
-    """The first rows of a sheet as they would be stored, and what is wrong with these."""
+    """The first rows of a sheet as they would be stored, and what is wrong with these.
+
+    Parameters
+    ----------
+    stored : tuple of Stored
+        Values of visits.
+    records : tuple of (int, dict of str to Cell)
+        Of a sheet with a row for each week or run: the row of the file, and what it holds by the
+        names of the table's columns.
+    """
 
     sheet: str
     stored: tuple[Stored, ...] = ()
+    records: tuple[tuple[int, dict[str, Cell]], ...] = ()
     problems: tuple[Problem, ...] = ()
 
 
@@ -281,6 +294,7 @@ def _preview(grid: Grid, mapping: SheetMapping, metrics: tuple[Metric, ...]) -> 
     for problem in [*source.problems, *(source.sheet.problems if source.sheet else [])]:
         context.problems.add(0, problem)
     stored: tuple[Stored, ...] = ()
+    records: tuple[tuple[int, dict[str, Cell]], ...] = ()
     if source.sheet is not None and source.layout is not None:
         given = Given(
             file=0,
@@ -288,11 +302,17 @@ def _preview(grid: Grid, mapping: SheetMapping, metrics: tuple[Metric, ...]) -> 
             layout=source.layout,
             style=given_style(source.sheet, source.layout, day_first=False),
         )
-        gathered = Gathered()
-        read = read_tidy if source.layout.table.kind is TableKind.VISITS else read_wide
-        read(context, given, gathered)
-        stored = _stored(context, assemble(context, gathered))
-    return Preview(sheet=grid.sheet, stored=stored, problems=context.problems.problems)
+        if mapping.row_is in TABLE_OF:
+            found = read_records(context, given)
+            records = tuple((one.line, dict(one.cells)) for one in found)
+        else:
+            gathered = Gathered()
+            read = read_tidy if source.layout.table.kind is TableKind.VISITS else read_wide
+            read(context, given, gathered)
+            stored = _stored(context, assemble(context, gathered))
+    return Preview(
+        sheet=grid.sheet, stored=stored, records=records, problems=context.problems.problems
+    )
 
 
 def _stored(context: Context, assembled: Assembled) -> tuple[Stored, ...]:

@@ -8,8 +8,12 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from casebook.domain.prescriptions import Prescription
+from casebook.domain.programmes import Programme
 from casebook.domain.sides import Side
+from casebook.intake.mapping import RowIs
 from casebook.services.keeping import Casebook
+from casebook.services.prescribing import list_prescriptions, prescribe
 from casebook.services.recording import find_visit
 from casebook.services.registering import list_runners
 from tests.app.conftest import at_page, words
@@ -122,3 +126,29 @@ def test_a_damaged_workbook_is_refused_in_words(app: AppTest) -> None:
     app.button(key="import_check").click().run()
     assert not app.exception
     assert "damaged" in "".join(str(one.value.to_numpy()) for one in app.table)
+
+
+def test_a_diary_of_weeks_is_asked_for_its_programme_and_shown_as_it_would_be_stored(
+    app: AppTest, clinic: Casebook
+) -> None:
+    programme = Programme(runner="R-worse", title="Hip strength", started_on=date(2026, 3, 2))
+    prescribe(clinic, Prescription(programme=programme), by="")
+    diary = "Athlete,Week starting,Planned,Sessions done\nR-worse,2026-03-02,4,3\n"
+    upload(app, ("diary.csv", diary.encode()))
+    assert box(app, "Each row is").value is RowIs.WEEK
+    choose(app, "**Planned**", "Sessions planned")
+    (title,) = (one for one in app.text_input if one.label.startswith("Title of the programme"))
+    title.set_value("Hip strength").run()
+    (shown,) = (one.value for one in app.table if "Row" in one.value.columns)
+    assert shown.to_dict("records") == [
+        {
+            "Row": 2, "Runner's code": "R\\-worse", "Title of the programme": "Hip strength",
+            "First day of the week": "2 Mar 2026", "Sessions planned": "4", "Sessions done": "3",
+        }
+    ]  # fmt: skip
+    app.button(key="import_check").click().run()
+    app.button(key="import_run").click().run()
+    assert not app.exception
+    (stored,) = list_prescriptions(clinic, "R-worse")
+    (week,) = stored.prescription.programme.adherence
+    assert (week.sessions_planned, week.sessions_done) == (4, 3)

@@ -18,6 +18,7 @@ from casebook.intake.mapping import NOTHING, READING, UNDECIDED, Dates, RowIs
 from casebook.intake.mapping_apply import apply_mapping
 from casebook.intake.proposing import SheetProposal, propose
 from tests.intake.headers import ASK, HEADERS, Header
+from tests.intake.record_headers import RECORD_HEADERS
 
 
 @pytest.fixture(scope="module")
@@ -25,12 +26,14 @@ def metrics() -> dict[str, Metric]:
     return {metric.key: metric for metric in starter_metrics()}
 
 
-def proposed(header: Header, tmp_path: Path, metrics: dict[str, Metric]) -> tuple[str, str, int]:
+def proposed(
+    header: Header, tmp_path: Path, metrics: dict[str, Metric], row_is: RowIs | None = None
+) -> tuple[str, str, int]:
     """What a sheet with this column alone is proposed to hold."""
     path = tmp_path / "one.csv"
     cells = [cell.replace(",", ".") for cell in header.texts]
     path.write_text("\n".join([f'"{header.name}";', *(f"{cell};" for cell in cells)]))
-    (found,) = (c for c in propose(read_text_grid(path), metrics.values()).columns)
+    (found,) = (c for c in propose(read_text_grid(path), metrics.values(), row_is).columns)
     use = found.use
     assert found.sure == (use.holds != UNDECIDED)
     assert found.why
@@ -44,10 +47,11 @@ def proposed(header: Header, tmp_path: Path, metrics: dict[str, Metric]) -> tupl
 def test_no_header_is_taken_wrongly_without_a_question_and_most_that_can_be_are_right(
     metrics: dict[str, Metric], tmp_path: Path
 ) -> None:
-    assert len(HEADERS) >= 100
+    headers = [*((None, header) for header in HEADERS), *RECORD_HEADERS]
+    assert len(headers) >= 230
     wrong, right, asked, needless = [], [], [], []
-    for header in HEADERS:
-        answer = proposed(header, tmp_path, metrics)
+    for row_is, header in headers:
+        answer = proposed(header, tmp_path, metrics, row_is)
         if answer == (header.holds, header.side, header.trial):
             (asked if header.holds == ASK else right).append(header.name)
         elif answer[0] == ASK:
@@ -55,11 +59,11 @@ def test_no_header_is_taken_wrongly_without_a_question_and_most_that_can_be_are_
         else:
             wrong.append((header.name, answer))
     print(
-        f"{len(HEADERS)} headers: {len(right)} right, {len(asked)} asked rightly, "
+        f"{len(headers)} headers: {len(right)} right, {len(asked)} asked rightly, "
         f"{len(needless)} asked without need, {len(wrong)} wrong and sure"
     )
     assert wrong == []
-    assert len(needless) <= 0.05 * len(HEADERS), needless
+    assert len(needless) <= 0.05 * len(headers), needless
 
 
 def proposal_of(text: str, tmp_path: Path, metrics: dict[str, Metric]) -> SheetProposal:
@@ -115,6 +119,35 @@ def test_what_a_row_stands_for_is_told_from_its_columns(
     ]
     legend = proposal_of("L,is the left leg\nR,is the right leg\n", tmp_path, metrics)
     assert legend.mapping.row_is is RowIs.NOTHING
+
+
+def test_weeks_of_a_programme_and_runs_are_told_from_visits(
+    metrics: dict[str, Metric], tmp_path: Path
+) -> None:
+    week = proposal_of(
+        "Adherence diary\nAthlete,Week starting,Planned,Sessions done,Pain during,Notes\n"
+        "A1,02/03/2026,4,3,2,\nA1,16/03/2026,4,4,1,fine\nTotal,,8,7,,\n",
+        tmp_path,
+        metrics,
+    )
+    assert (week.mapping.row_is, week.mapping.header_row) == (RowIs.WEEK, 2)
+    assert {header: one[0] for header, one in held(week).items()} == {
+        "Athlete": "runner", "Week starting": "week_start", "Planned": UNDECIDED,
+        "Sessions done": "sessions_done", "Pain during": "pain_during", "Notes": "comment",
+    }  # fmt: skip
+    assert week.mapping.dates is Dates.DAY_FIRST
+    assert week.summaries == {5: "Total"}
+    run = proposal_of("Date,Distance (mi),Duration,RPE\n2026-03-02,3.1,31,4\n", tmp_path, metrics)
+    assert run.mapping.row_is is RowIs.RUN
+    uses = {one.header: one for one in run.mapping.columns}
+    assert (uses["Distance (mi)"].holds, uses["Distance (mi)"].unit) == ("distance_km", "mi")
+    assert uses["Duration"].holds == UNDECIDED
+    for visits in (
+        "Athlete,Date,Contact time L (ms),Pain today,Notes\nA1,2026-03-02,240,2,\n",
+        "Athlete,Date,Single leg hop distance L (cm),RPE\nA1,2026-03-02,120,6\n",
+        "Athlete,Date,Weekly mileage (km),Sessions\nA1,2026-03-02,40,3\n",
+    ):
+        assert proposal_of(visits, tmp_path, metrics).mapping.row_is is RowIs.VISIT
 
 
 def test_two_columns_that_seem_alike_are_both_asked_about(
