@@ -68,6 +68,7 @@ bench: $(VENV)/.tests
 	$(BIN)/python -m tests.bench.capture_speed
 	$(BIN)/python -m tests.bench.two_people
 	$(BIN)/python -m tests.bench.growth_speed
+	$(BIN)/python -m tests.bench.audit_speed
 
 # A fresh environment, so that nothing but what pyproject.toml asks for is pinned.
 constraints:

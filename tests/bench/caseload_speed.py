@@ -73,9 +73,9 @@ class CaseloadSpeed:
         return self.fitted_s / self.judged_s
 
 
-def make_store(path: Path, runners: int) -> Casebook:
+def make_store(path: Path, runners: int, *, visits: int = VISITS) -> Casebook:
     """A caseload in which every metric has an error figure, so that everything is judged."""
-    casebook = make_caseload(path, runners)
+    casebook = make_caseload(path, runners, visits=visits)
     sided = [m for m in list_metrics(casebook) if m.sided and m.scale != "grade"][:SIDED]
     for metric in sided:
         span = abs(metric.plausible_high + metric.plausible_low) / 2

@@ -17,8 +17,8 @@ VISITS = 8
 FIRST_DAY = date(2025, 1, 6)
 
 
-def make_caseload(path: Path, runners: int, *, seed: int = 7) -> Casebook:
-    """A casebook of runners with 8 visits of 20 metrics on two sides each.
+def make_caseload(path: Path, runners: int, *, seed: int = 7, visits: int = VISITS) -> Casebook:
+    """A casebook of runners with visits (8 each, or as said) of 20 metrics on two sides each.
 
     Values are stored as means of seven trials with their SD; trials, which no page of the
     caseload or the runner reads, are left out.
@@ -36,7 +36,7 @@ def make_caseload(path: Path, runners: int, *, seed: int = 7) -> Casebook:
         runner_ids = unit.scalars(select(RunnerRow.id).order_by(RunnerRow.id)).all()
         unit.execute(
             insert(VisitRow),
-            [_visit(runner_id, number) for runner_id in runner_ids for number in range(VISITS)],
+            [_visit(runner_id, number) for runner_id in runner_ids for number in range(visits)],
         )
         unit.execute(
             insert(ProgrammeRow),
