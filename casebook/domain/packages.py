@@ -175,7 +175,8 @@ class Table:
     Raises
     ------
     InputRefused
-        For a key or a link that names no field, and for a name that stands twice.
+        For a key or a link that names no field, for a name that stands twice, and where no
+        field is always there.
     """
 
     name: str
@@ -188,6 +189,8 @@ class Table:
         _named(NAME, self.name, "table")
         if not self.fields or not self.words.strip():
             _contradicts(self.name, "it has no fields, or no words for the dictionary")
+        if not any(map(self.is_required, self.fields)):
+            _contradicts(self.name, "no field is always there, so a row could be a blank line")
         if twice := _twice(self.names):
             _contradicts(self.name, f"the field '{twice}' stands in it twice")
         for name in (*self.key, *(name for link in self.links for name in link.fields)):

@@ -7,8 +7,10 @@ few distinct texts cost little.
 from __future__ import annotations
 
 import re
+from numbers import Real
 from typing import Any, Final, NoReturn
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -121,6 +123,9 @@ class _Column:
 
     def _typed(self, series: pd.Series[Any]) -> pa.Array:
         wanted = TYPES[self.field.type]
+        # Arrow would take True for 1.
+        if series.dtype == object and any(map(self._is_odd, series)):
+            self._refuse_type(series)
         try:
             column = pa.array(series, from_pandas=True)
         except (pa.ArrowInvalid, pa.ArrowTypeError, pa.ArrowNotImplementedError, OverflowError):
@@ -132,12 +137,15 @@ class _Column:
         if not _fits(column.type, self.field.type):
             self._refuse_type(series)
         if self.field.type is FieldType.INTEGER and pa.types.is_floating(column.type):
-            broken = pc.fill_null(pc.not_equal(column, pc.round(column)), False)
+            broken = pc.not_equal(column, pc.round(column))
+            broken = pc.or_(broken, pc.greater(pc.abs(column), float(LARGEST_WHOLE)))
             self._refuse_where(broken, "wrong_type", "It is a whole number.", column)
         try:
-            return column.cast(wanted)
+            column = column.cast(wanted)
         except pa.ArrowInvalid:
             self._refuse_type(series)
+        # Minus zero is zero, and is written so.
+        return pc.add(column, 0.0) if wanted == pa.float64() else column
 
     def _check_text(self, column: pa.Array) -> None:
         allowed = frozenset(self.field.allowed)
@@ -175,16 +183,22 @@ class _Column:
         at = pc.index(pc.is_null(column), True).as_py() if at is None else at
         self._raise(code, message, at, column[at].as_py())
 
+    def _is_odd(self, value: object) -> bool:
+        """Whether a value is of another type than the field's."""
+        match self.field.type:
+            case FieldType.STRING:
+                fits = isinstance(value, str)
+            case FieldType.BOOLEAN:
+                fits = isinstance(value, bool | np.bool_)
+            case FieldType.INTEGER | FieldType.NUMBER:
+                fits = isinstance(value, Real) and not isinstance(value, bool | np.bool_)
+                too_large = isinstance(value, int) and abs(value) > LARGEST_WHOLE
+                fits = fits and not too_large
+        return not fits and not _is_missing(value)
+
     def _refuse_type(self, series: pd.Series[Any]) -> NoReturn:
-        wrong = {FieldType.STRING: str, FieldType.BOOLEAN: bool}.get(self.field.type, (int, float))
         values = series.tolist()
-
-        def odd(value: object) -> bool:
-            if isinstance(value, bool):
-                return self.field.type is not FieldType.BOOLEAN
-            return not isinstance(value, wrong) and not _is_missing(value)
-
-        at = next((at for at, value in enumerate(values) if odd(value)), 0)
+        at = next((at for at, value in enumerate(values) if self._is_odd(value)), 0)
         value = values[at]
         self._raise("wrong_type", f"The field holds {GIVEN[self.field.type]}.", at, value)
 

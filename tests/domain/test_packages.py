@@ -25,6 +25,8 @@ TEXT, WHOLE, NUMBER, YES = (
     FieldType.STRING, FieldType.INTEGER, FieldType.NUMBER, FieldType.BOOLEAN,
 )  # fmt: skip
 RUNNER = Field(name="runner", type=TEXT, words="Who.", pattern="R[0-9]{4}")
+ALWAYS = Field(name="runner", type=TEXT, words="Who.", pattern="R[0-9]{4}", required=True)
+DAY = Field(name="day", type=WHOLE, words="When.", unit="d", required=True)
 OF_RUNNER = Link(fields=("runner",), table="runners", its_fields=("runner",))
 
 
@@ -34,7 +36,7 @@ def runners(**changed: object) -> Table:
 
 
 def visits(*, links: tuple[Link, ...] = (OF_RUNNER,), runner: Field = RUNNER) -> Table:
-    return Table(name="visits", words="One visit.", fields=(runner,), links=links)
+    return Table(name="visits", words="One visit.", fields=(runner, DAY), links=links)
 
 
 def package(*tables: Table, name: str = "audit") -> Package:
@@ -51,7 +53,7 @@ def field(**said: object) -> Field:
         (lambda: field(name="Über", allowed=("a",)), "'Über' cannot be the name of a field"),
         (lambda: field(name="x" * 29, allowed=("a",)), "cannot be the name"),
         (lambda: field(words=" ", allowed=("a",)), "it has no words"),
-        (lambda: field(), "needs the list of its values or their pattern"),
+        (field, "needs the list of its values or their pattern"),
         (lambda: field(allowed=("a",), pattern="a"), "needs the list of its values or their"),
         (lambda: field(allowed=("a", "b", "a")), "'a' is allowed twice"),
         (lambda: field(allowed=("=1+1",)), "'=1+1' cannot be allowed: a spreadsheet could take"),
@@ -65,12 +67,13 @@ def field(**said: object) -> Field:
         (lambda: runners(fields=(), key=()), "it has no fields"),
         (lambda: runners(words=""), "no words for the dictionary"),
         (lambda: runners(fields=(RUNNER, RUNNER)), "the field 'runner' stands in it twice"),
-        (lambda: runners(key=("visit",)), "names 'visit', which is no field"),
-        (lambda: package(), "it has no tables"),
+        (lambda: runners(key=("runner", "visit")), "names 'visit', which is no field"),
+        (lambda: runners(key=()), "no field is always there"),
+        (package, "it has no tables"),
         (lambda: package(runners(), name="An Audit"), "cannot be the name of a package"),
         (lambda: package(runners(), runners()), "the table 'runners' stands in it twice"),
         (lambda: package(visits(), runners()), "'runners', which is no table before it"),
-        (lambda: package(runners(key=()), visits()), "whose key is ()"),
+        (lambda: package(runners(key=(), fields=(ALWAYS,)), visits()), "whose key is ()"),
         (
             lambda: package(runners(), visits(runner=field(name="runner", type=WHOLE))),
             "'runner' and 'runner' of 'runners' differ in type",
