@@ -34,6 +34,8 @@ from casebook.statistics.codes import Whole
 
 BASE: Final = 5
 MINIMUM: Final = 5
+# A standard deviation below this share of the values is rounding error of equal ones.
+_ALIKE: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -253,9 +255,12 @@ def rounded_mean(
     count = int(
         rounded_counts([len(numbers)], [name], secret=secret, members=members, base=base)[0]
     )
-    if not surely_at_least(count, minimum, base=base) or float(np.ptp(numbers)) == 0.0:
-        return RoundedMean(count=count, mean=None, sd=None, step=None)
+    nothing = RoundedMean(count=count, mean=None, sd=None, step=None)
+    if not surely_at_least(count, minimum, base=base):
+        return nothing
     sd = float(numbers.std(ddof=1))
+    if sd <= _ALIKE * float(np.abs(numbers).max()):
+        return nothing
     step = mean_step(sd, len(numbers))
     mean = _rounded_at_random(float(numbers.mean()), step, _draw(secret, members, f"mean {name}"))
     spread = _rounded_at_random(sd, step, _draw(secret, members, f"sd {name}"))
