@@ -9,8 +9,10 @@ import typer
 
 from casebook import __version__
 from casebook.cli.attaching import attach, attachments
+from casebook.cli.audit import audit
 from casebook.cli.backing_up import backup, restore
 from casebook.cli.exercises import exercises
+from casebook.cli.exporting import export, exports
 from casebook.cli.growth import growth
 from casebook.cli.history import amend, history, strike_out, undo
 from casebook.cli.importing import decided, export_visits, imports, undo_import, write_questions
@@ -334,6 +336,7 @@ app.command(
     short_help="Compute angles, distances and times from marked points.", epilog=MARKS_EPILOG
 )(marks)
 app.command(short_help="Tell how a value runs with time in many subjects.")(growth)
+app.command(short_help="Tell what became of a cohort of runners.")(audit)
 app.command(short_help="List, make and change measurement sets.")(sets)
 app.command(short_help="List exercises, add, change and hide them.")(exercises)
 app.command(short_help="Tell a runner's programmes and what came of them.")(programme)
@@ -344,6 +347,8 @@ app.command(short_help="Attach still frames and documents to a visit.")(attach)
 app.command(short_help="List what is attached to a runner's visits, or copy it out.")(attachments)
 app.command(short_help="Back the whole casebook up into one file.")(backup)
 app.command(short_help="Restore a backup into a new casebook.")(restore)
+app.command(short_help="Write de-identified tables of consenting runners.")(export)
+app.command(short_help="List the exports there were.")(exports)
 app.command(short_help="Tell who changed what of a runner, when and why.")(history)
 app.command(short_help="Amend what is stored, with a reason.")(amend)
 app.command(name="strike-out", short_help="Strike out values, a visit or a record.")(strike_out)

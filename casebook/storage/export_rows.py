@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Row, func, or_, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from casebook.domain.people import Purpose
@@ -26,7 +26,8 @@ from casebook.storage.tables import (
     VisitRow,
 )
 
-Rows = Sequence[Row[Any]]
+# Rows of a driver, read by column's name.
+Rows = Sequence[Any]
 
 
 def consenting(

@@ -1,0 +1,185 @@
+"""What an export's risk is, in words, for whoever sends it and whoever gets it.
+
+The intruder is one who knows that a runner is in the export and knows the runner's
+quasi-identifiers (El Emam & Dankar 2008 call that the prosecutor).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from casebook.domain.exporting import ExportSettings
+
+NAMES: Final[Mapping[str, str]] = {
+    "sex": "sex",
+    "age_band": "age",
+    "discipline": "discipline",
+    "injury_region": "region of the complaint",
+    "injury_side": "side of the complaint",
+    "height_band": "height",
+    "mass_band": "mass",
+}
+NOT_PROTECTED: Final = (
+    "Somebody who knows numbers of a runner (a measured value, the days between visits, how many "
+    "visits there were, the weeks of a programme) may find the record by these: they leave as they "
+    "are, but for rounding.",
+    "Two exports of the same runners can be matched by such numbers, whatever their keys. Give no "
+    "second export to the same receiver without need.",
+    "Exercises, metrics and targets hint at the complaint, more or less surely.",
+    "The classes count runners of this export. Where it is known that few in a place run at all, "
+    "or where the clinic is small and known, to be one of k can already tell much.",
+    "What is learned about a group is learned about each of its members: that is not hidden.",
+    "Whoever holds the key can name every pseudonym's record in the casebook. Keep it apart from "
+    "the files, or use a new one each time and keep none.",
+)
+DISCLAIMER: Final = (
+    "These records are de-identified by the rules above. Whether that makes them anonymous in law "
+    "is not for a program to say: ask whoever is responsible for data protection."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RiskFacts:
+    """What the words rest on.
+
+    Parameters
+    ----------
+    registered, consenting, exported : int
+        Runners of the clinic, those whose consent covers the purpose, those who left.
+    changed : int
+        Exported runners of whom something leaves coarser than recorded, or not at all.
+    withheld, left_out : int
+        Runners who left without any quasi-identifier, and who did not leave at all.
+    too_few, too_alike : int
+        Why, of both together: fewer than k alike, or k with too few kinds of tissue.
+    k, diversity : int
+        Reached.
+    largest, mean : float, 0 to 1
+        Probability of finding the right record, at most and on average; `before` as recorded.
+    unique_before : int
+        Runners who were alone in their class as recorded.
+    loss : float, 0 to 1
+        0 where all leaves as recorded, 1 where nothing does; `loss_of` for each quasi-identifier.
+    levels : mapping of str to (int, int)
+        Rung taken (0 says what was recorded) and rungs there are, by quasi-identifier.
+    complaints_withheld, exercises_withheld : int
+        Runners whose complaint is not told at all, and whose exercises are not.
+    combinations, worked_out : int
+        Of rungs: how many there are, and how many had to be worked out to be sure that none
+        loses less.
+    """
+
+    registered: int
+    consenting: int
+    exported: int
+    changed: int
+    withheld: int
+    left_out: int
+    too_few: int
+    too_alike: int
+    k: int
+    diversity: int
+    largest: float
+    mean: float
+    largest_before: float
+    mean_before: float
+    unique_before: int
+    loss: float
+    loss_of: Mapping[str, float]
+    levels: Mapping[str, tuple[int, int]]
+    complaints_withheld: int
+    exercises_withheld: int
+    combinations: int
+    worked_out: int
+
+
+def risk_sentences(facts: RiskFacts, settings: ExportSettings) -> tuple[str, ...]:
+    """The risk in sentences, the most important first."""
+    return (
+        f"{facts.exported} of {facts.consenting} runners whose consent covers "
+        f"{settings.purpose.value} (of {facts.registered} registered) are in the export.",
+        f"Every combination of quasi-identifiers occurs in at least {facts.k} of them "
+        f"(asked for: {settings.k}). Somebody who knows these of a runner finds the right record "
+        f"with a probability of at most {_share(facts.largest)}, on average "
+        f"{_share(facts.mean)}. As recorded it would have been at most "
+        f"{_share(facts.largest_before)}, on average {_share(facts.mean_before)}, and "
+        f"{facts.unique_before} {_runners(facts.unique_before)} would have stood alone.",
+        f"Each class holds at least {facts.diversity} kinds of tissue or pathology (asked for: "
+        f"{settings.diversity}), a runner without a complaint counting as a kind, so that "
+        "belonging to one does not tell it.",
+        f"Of {facts.changed} {_runners(facts.changed)} something leaves coarser than recorded or "
+        f"not at all: {_withheld(facts)}.",
+        f"Together that loses {_share(facts.loss)} of what the quasi-identifiers say. All "
+        f"{facts.combinations} ways to coarsen them alike for everybody were weighed "
+        f"({facts.worked_out} worked out in full); none that reaches k loses less.",
+        f"Of {facts.complaints_withheld} {_runners(facts.complaints_withheld)} it is not told "
+        f"whether they have a complaint, and of {facts.exercises_withheld} which exercises they "
+        "did, as their region leaves coarser than recorded.",
+    )
+
+
+def _withheld(facts: RiskFacts) -> str:
+    hidden = facts.withheld + facts.left_out
+    if not hidden:
+        return "only coarser, nobody withheld"
+    return (
+        f"{facts.withheld} leave without any quasi-identifier and {facts.left_out} do not leave "
+        f"({facts.too_few} because fewer than k look alike, {facts.too_alike} because those who "
+        "look alike have too few kinds of tissue)"
+    )
+
+
+def risk_page(facts: RiskFacts, settings: ExportSettings) -> str:
+    """The page risk.md of a package."""
+    lines = [
+        "# Risk of this export",
+        "",
+        *(f"- {sentence}" for sentence in risk_sentences(facts, settings)),
+        "",
+        "## How each quasi-identifier leaves",
+        "",
+        "| Quasi-identifier | How it leaves | Lost |",
+        "| --- | --- | --- |",
+        *(
+            f"| {NAMES[name]} | {level_words(*facts.levels[name])} | "
+            f"{_share(facts.loss_of[name])} |"
+            for name in NAMES
+        ),
+        "",
+        "## What else was done",
+        "",
+        "- Names, dates, free texts, codes, attached files and conditions in words do not leave. "
+        "Days are counted from each runner's first visit.",
+        "- Pseudonyms are made with a secret key (HMAC-SHA256), a new one unless one was carried "
+        "on.",
+        "- Counts in the tables by group are rounded at random to multiples of five and withheld "
+        "where small, further ones with them, so that neither totals nor an earlier or later "
+        "export give one runner away.",
+        "",
+        "## What this does not protect against",
+        "",
+        *(f"- {sentence}" for sentence in NOT_PROTECTED),
+        "",
+        DISCLAIMER,
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def level_words(level: int, levels: int) -> str:
+    """How coarse a quasi-identifier leaves."""
+    if level == 0:
+        return "in the finest bands or words there are"
+    if level == levels - 1:
+        return "withheld for everybody"
+    return f"coarser by {level} of {levels - 2} steps"
+
+
+def _share(share: float) -> str:
+    return f"{100 * share:.1f} %"
+
+
+def _runners(number: int) -> str:
+    return "runner" if number == 1 else "runners"
