@@ -247,6 +247,7 @@ RETURN_WORDS = (
 FUNNEL_WORDS = (
     "Each point is one clinician's share of runners who improved beyond measurement error, by the "
     "number of runners. The limits are where 95 and 99.8 % of points would lie if nothing but "
-    "chance set them apart. Points differ also by whom a clinician sees: this is no ranking and no "
+    "chance set them apart, interpolated between counts; a point is marked where its own count is "
+    "as rare as that. Points differ also by whom a clinician sees: this is no ranking and no "
     "measure of skill. A point beyond a limit is a reason to look at the cases."
 )

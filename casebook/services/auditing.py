@@ -11,6 +11,8 @@ from casebook.services.audit_outcomes import outcomes_of
 from casebook.services.audit_refusals import check_choice
 from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_choosing import choose
+from casebook.services.cohort_funnels import cohort_funnels
+from casebook.services.cohort_returns import cohort_returns
 from casebook.services.cohort_rows import chosen_metrics, outcome_rows
 
 
@@ -48,7 +50,6 @@ def audit(loaded: LoadedCohort, choice: AuditChoice) -> Audit:
         timeliness=timeliness_of(loaded, members, choice),
         outcomes=outcomes_of(loaded, members, choice, rows) if outcomes_told else (),
         lost=lost_of(loaded, members, choice, metrics, told=told(flow, Step.LOST)),
-        # Composed here from services of their own.
-        returns=(),
-        funnels=(),
+        returns=cohort_returns(loaded, members, choice),
+        funnels=cohort_funnels(loaded, members, choice, rows) if outcomes_told else (),
     )

@@ -57,6 +57,42 @@ def funnel_limits(overall: float, totals: Whole, *, level: float = LEVEL) -> tup
     return _quantile(tail, overall, totals), _quantile(1.0 - tail, overall, totals)
 
 
+def beyond_chance(
+    overall: float, counts: Whole, totals: Whole, *, level: float = LEVEL
+) -> NDArray[np.bool_]:
+    """Whether a count is so high or so low that chance alone seldom brings it about.
+
+    Limits that are interpolated between counts can leave a count a little outside that is not
+    rare at all where groups are small; so the count itself is asked.
+
+    Parameters
+    ----------
+    overall : float, 0 to 1
+        The common share.
+    counts, totals : array of int, shape (n,)
+        0 <= counts <= totals.
+    level : float, between 0 and 1
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        True where a count as far out on its side has at most half of what `level` leaves.
+
+    References
+    ----------
+    [ClopperPearson1934]: the exact binomial tails.
+
+    Examples
+    --------
+    >>> beyond_chance(0.05, np.array([1, 3]), np.array([5, 5]))
+    array([False,  True])
+    """
+    tail = (1.0 - level) / 2.0
+    high = binom.sf(counts - 1, totals, overall) <= tail
+    low = binom.cdf(counts, totals, overall) <= tail
+    return np.asarray(high | low, dtype=np.bool_)
+
+
 def _quantile(p: float, overall: float, totals: Whole) -> Real:
     count = binom.ppf(p, totals, overall)
     beyond = binom.cdf(count, totals, overall) - p

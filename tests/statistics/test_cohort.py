@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from casebook.statistics.funnel import OUTER, funnel_limits
+from casebook.statistics.funnel import OUTER, beyond_chance, funnel_limits
 from casebook.statistics.ordinal import NoFit, OrdinalRefusedError, fit_ordinal
 from casebook.statistics.survival import at_risk_on, kaplan_meier
 
@@ -74,6 +74,28 @@ def test_larger_groups_have_narrower_limits_and_the_outer_lie_outside() -> None:
     assert high == pytest.approx([0.60483082, 0.47543386, 0.40767148], abs=1e-8)
     far_low, far_high = funnel_limits(0.35, totals, level=OUTER)
     assert np.all((far_low < low) & (high < far_high))
+
+
+@settings(max_examples=40)
+@given(st.floats(0.02, 0.98), st.integers(1, 60))
+def test_counts_are_beyond_chance_as_seldom_as_is_said(share: float, total: int) -> None:
+    counts = np.arange(total + 1)
+    beyond = beyond_chance(share, counts, np.full(total + 1, total))
+    assert binom.pmf(counts[beyond], total, share).sum() <= 0.05 + 1e-9
+    # Whatever is rare lies outside the lines as well, never the other way round alone.
+    (low,), (high,) = funnel_limits(share, np.array([total]))
+    outside = (counts / total < low + 1e-9) | (counts / total > high - 1e-9)
+    assert np.all(outside[beyond])
+
+
+def test_a_count_that_lies_outside_the_lines_need_not_be_rare() -> None:
+    overall, totals = 1 / 22, np.array([5])
+    assert 1 / 5 > funnel_limits(overall, totals)[1][0]  # but one of five has a chance of 21 %
+    assert beyond_chance(overall, np.array([1]), totals).tolist() == [False]
+    assert beyond_chance(0.5, np.array([0, 10]), np.array([10, 10]), level=OUTER).tolist() == [
+        True,
+        True,
+    ]
 
 
 @pytest.mark.parametrize("share", [0.0, 1.0])

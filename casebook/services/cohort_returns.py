@@ -1,0 +1,159 @@
+"""How long the runners of an audit took from the start of a complaint to their first run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from casebook.domain.audit import AuditChoice
+from casebook.domain.audit_outcomes import ReturnStep, ReturnToRunning
+from casebook.domain.programmes import ProgrammeKind
+from casebook.services.cohort import LoadedCohort
+from casebook.services.cohort_choosing import Members
+from casebook.statistics.codes import NOTHING, Codes, Flags, Floats
+from casebook.statistics.cohort_withholding import withheld_groups
+from casebook.statistics.survival import at_risk_on, kaplan_meier
+
+# Distances in days between the numbers at risk, and how many of them fit below a curve.
+DISTANCES = (7, 14, 28, 56, 91, 182, 364, 728)
+MOST_NUMBERS = 7
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Times:
+    """Days to the first run or to the last visit without it, and the programme's kind."""
+
+    days: Floats
+    returned: Flags
+    kind: Codes
+
+    def at(self, chosen: Flags) -> _Times:
+        return _Times(
+            days=self.days[chosen], returned=self.returned[chosen], kind=self.kind[chosen]
+        )
+
+
+def cohort_returns(
+    loaded: LoadedCohort, members: Members, choice: AuditChoice
+) -> tuple[ReturnToRunning, ...]:
+    """Time from onset to the first run, for all and by the programme's kind.
+
+    Parameters
+    ----------
+    loaded : LoadedCohort
+    members : Members
+    choice : AuditChoice
+
+    Returns
+    -------
+    tuple of ReturnToRunning
+        The whole first (group ''), then the kinds of more than one that occur. Counted are those
+        included with a complaint that had begun; a runner without a first run recorded (nor full
+        training) by the day of the audit is watched until the last visit. Empty where there is
+        nobody. A curve ends where fewer remain at risk than may be shown, and there is none of
+        fewer returns than that.
+    """
+    times = _times(loaded, members)
+    least = choice.least_group
+    if not times.days.size:
+        return ()
+    whole = _told("", times, least)
+    present = [
+        (kind.value, times.at(times.kind == at))
+        for at, kind in enumerate(ProgrammeKind)
+        if np.any(times.kind == at)
+    ]
+    without = times.at(times.kind == NOTHING)
+    if len(present) < 2 or whole.n is None:
+        return (whole,)
+    groups = [one for _, one in present]
+    apart = [*groups, without] if without.days.size else groups
+    sizes = _hidden([one.days.size for one in apart], least)
+    # Of the returned and of those who are not, too, nobody may be left over by subtraction.
+    counts = [
+        one or two
+        for one, two in zip(
+            _hidden([int(one.returned.sum()) for one in apart], least),
+            _hidden([int((~one.returned).sum()) for one in apart], least),
+            strict=True,
+        )
+    ]
+    return (
+        whole,
+        *(
+            _told(name, group, least, hidden=hide, uncounted=uncounted)
+            for (name, group), hide, uncounted in zip(present, sizes, counts, strict=False)
+        ),
+    )
+
+
+def _hidden(sizes: list[int], least: int) -> list[bool]:
+    found = withheld_groups(sizes, least)
+    return list(found.groups) if found.whole_may_be_shown else [True] * len(sizes)
+
+
+def _times(loaded: LoadedCohort, members: Members) -> _Times:
+    runners, visits = loaded.runners, loaded.visits
+    onset = runners["onset_day"].to_numpy()
+    first_run = runners["first_run_day"].to_numpy()
+    run = np.where(np.isfinite(first_run), first_run, runners["fully_back_day"].to_numpy())
+    returned = run <= members.as_of
+    last = np.full(len(runners), np.nan)
+    seen = np.flatnonzero(members.counted)
+    # By runner and day: the last one put in a place stays there.
+    last[visits["runner"].to_numpy()[seen]] = visits["day"].to_numpy()[seen]
+    days = np.where(returned, run, last) - onset
+    known = members.included & (onset <= members.as_of) & (days >= 0)
+    kind = np.where(members.started, runners["kind"].to_numpy(), NOTHING)
+    return _Times(days=days[known], returned=returned[known], kind=kind[known].astype(np.int8))
+
+
+def _told(
+    group: str, times: _Times, least: int, *, hidden: bool = False, uncounted: bool = False
+) -> ReturnToRunning:
+    n, returned = times.days.size, int(times.returned.sum())
+    if hidden or n < least:
+        return ReturnToRunning(
+            group=group, n=None, returned=None, steps=(), at_risk=(), median=None
+        )
+    few = 0 < returned < least or 0 < n - returned < least
+    curve = kaplan_meier(times.days, times.returned)
+    # Few returns make no curve, and its steps would count them.
+    shown = (
+        np.zeros(0, dtype=np.int64)
+        if 0 < returned < least
+        else np.flatnonzero(curve.at_risk >= least)
+    )
+    end = float(curve.time[shown[-1]]) if shown.size else float(times.days.max())
+    axis = _axis(end)
+    left = at_risk_on(times.days, axis)
+    low, middle, high = (
+        None if one is None or not shown.size or one > end else one
+        for one in (curve.median[1], curve.median[0], curve.median[2])
+    )
+    return ReturnToRunning(
+        group=group,
+        n=n,
+        returned=None if few or uncounted else returned,
+        steps=tuple(
+            ReturnStep(
+                day=float(curve.time[at]),
+                still_out=float(curve.share[at]),
+                low=float(curve.low[at]),
+                high=float(curve.high[at]),
+            )
+            for at in shown
+        ),
+        at_risk=tuple(
+            (float(day), int(number) if number >= least or number == 0 else None)
+            for day, number in zip(axis, left, strict=True)
+        ),
+        median=(middle, low, high) if shown.size else None,
+    )
+
+
+def _axis(end: float) -> Floats:
+    step = next((one for one in DISTANCES if end / one < MOST_NUMBERS - 1), float(np.ceil(end / 6)))
+    axis: Floats = np.arange(0.0, end + 1e-9, step)
+    return axis
