@@ -1,0 +1,151 @@
+"""`casebook audit`: what became of a clinic's runners."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated
+
+import typer
+
+from casebook.domain.audit import (
+    GRACE_DAYS,
+    LEAST_GROUP,
+    LOST_AFTER_DAYS,
+    AuditChoice,
+    OutcomeVisit,
+)
+from casebook.domain.audit_outcomes import Split
+from casebook.domain.injuries import Pathology, Region
+from casebook.domain.people import Purpose
+from casebook.domain.programmes import ProgrammeKind
+
+
+def audit(  # noqa: PLR0913 - each is an option
+    *,
+    as_of: Annotated[
+        str | None,
+        typer.Option(
+            "--as-of",
+            metavar="YYYY-MM-DD",
+            help="Day on which it is told: what happened later is not seen. Today without it.",
+        ),
+    ] = None,
+    started_from: Annotated[
+        str | None,
+        typer.Option("--from", metavar="YYYY-MM-DD", help="First programme started then or later."),
+    ] = None,
+    started_to: Annotated[
+        str | None,
+        typer.Option("--to", metavar="YYYY-MM-DD", help="First programme started then or before."),
+    ] = None,
+    kind: Annotated[
+        list[ProgrammeKind] | None,
+        typer.Option("--kind", help="Kind of the first programme; may be given more than once."),
+    ] = None,
+    region: Annotated[
+        list[Region] | None,
+        typer.Option("--region", help="Region of its complaint; may be given more than once."),
+    ] = None,
+    tissue: Annotated[
+        list[Pathology] | None,
+        typer.Option("--tissue", help="Tissue of its complaint; may be given more than once."),
+    ] = None,
+    clinician: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--clinician",
+            metavar="USER",
+            help="Who assessed the first baseline visit; may be given more than once.",
+        ),
+    ] = None,
+    metric: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--metric", metavar="KEY", help="Metric to be told; may be given more than once."
+        ),
+    ] = None,
+    visit: Annotated[
+        OutcomeVisit, typer.Option("--visit", help="Visit after the start that tells the outcome.")
+    ] = OutcomeVisit.LATEST,
+    purpose: Annotated[
+        Purpose | None,
+        typer.Option(
+            "--purpose",
+            help="Only runners whose consent covers it on that day; without it all runners, for "
+            "the clinic's own eyes.",
+        ),
+    ] = None,
+    split: Annotated[
+        Split, typer.Option("--split", help="What the table of outcomes is divided by.")
+    ] = Split.NONE,
+    least_group: Annotated[
+        int, typer.Option("--least-group", metavar="N", help="Groups of fewer are withheld.")
+    ] = LEAST_GROUP,
+    grace_days: Annotated[
+        int,
+        typer.Option(
+            "--grace-days", metavar="N", help="So long after its day a planned visit is in time."
+        ),
+    ] = GRACE_DAYS,
+    lost_after_days: Annotated[
+        int,
+        typer.Option(
+            "--lost-after-days",
+            metavar="N",
+            help="So long after the last visit, or the day planned at it, a runner is lost.",
+        ),
+    ] = LOST_AFTER_DAYS,
+    db: Annotated[
+        str | None,
+        typer.Option(
+            "--db", metavar="FILE_OR_ADDRESS", help="The casebook, as with other commands."
+        ),
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="One JSON object on standard output and nothing else.")
+    ] = False,
+) -> None:
+    """Tell what became of a cohort of runners, each with the first programme.
+
+    How many came, were seen again, discharged or lost; how complete the record is; who improved,
+    stayed and worsened beyond measurement error. Small groups are withheld, and so is what would
+    give them away. It describes: there is no group without a programme to compare with.
+    """
+    from casebook.cli.audit_shown import audit_object, show_audit
+    from casebook.cli.objects import print_object
+    from casebook.cli.opening import opened
+    from casebook.services import auditing, clock
+    from casebook.services.cohort import load_cohort
+
+    choice = AuditChoice(
+        as_of=_day(as_of, "--as-of") or clock.today(),
+        started_from=_day(started_from, "--from"),
+        started_to=_day(started_to, "--to"),
+        kinds=tuple(kind or ()),
+        regions=tuple(region or ()),
+        pathologies=tuple(tissue or ()),
+        clinicians=tuple(clinician or ()),
+        metrics=tuple(metric or ()),
+        visit=visit,
+        purpose=purpose,
+        least_group=least_group,
+        grace_days=grace_days,
+        lost_after_days=lost_after_days,
+    )
+    with opened(db) as casebook:
+        found = auditing.audit(load_cohort(casebook), choice)
+    if as_json:
+        print_object(audit_object(found))
+    else:
+        show_audit(found, split)
+
+
+def _day(text: str | None, option: str) -> date | None:
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise typer.BadParameter(
+            f"'{text}' is no day; expected YYYY-MM-DD.", param_hint=option
+        ) from error
