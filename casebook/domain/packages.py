@@ -88,7 +88,7 @@ class Field:
         The closed list of a text's values, in their natural order.
     pattern : str
         Regular expression that each value of a text matches whole, instead of `allowed`. The
-        readers of a package anchor it in ways of their own, so '^', '$' and '|' are not taken.
+        readers of a package anchor it in ways of their own, so '^' and '$' are not taken.
     low, high : float or None
         A number's least and largest value, both included; None for no limit.
     required : bool
@@ -129,8 +129,8 @@ class Field:
             if why := unfit_text(text):
                 _contradicts(self.name, f"'{text}' cannot be allowed: {why}")
         if self.pattern:
-            if set("^$|") & set(self.pattern):
-                _contradicts(self.name, "its pattern has '^', '$' or '|'")
+            if set("^$") & set(self.pattern):
+                _contradicts(self.name, "its pattern has '^' or '$'")
             try:
                 re.compile(self.pattern)
             except re.error as error:

@@ -100,7 +100,8 @@ def _field(table: Table, field: Field) -> dict[str, Any]:
     if field.allowed:
         limits["enum"] = list(field.allowed)
     if field.pattern:
-        limits["pattern"] = field.pattern
+        # Readers anchor it, some without a group of their own.
+        limits["pattern"] = f"({field.pattern})" if "|" in field.pattern else field.pattern
     whole = field.type is FieldType.INTEGER
     for name, limit in (("minimum", field.low), ("maximum", field.high)):
         if limit is not None:

@@ -58,15 +58,16 @@ class KeyBook:
             Names the table and the rows.
         """
         for name, parts in self._hashes.items():
-            hashes = np.concatenate(parts)
-            order = np.argsort(hashes, kind="stable")
-            ordered = hashes[order]
-            same = np.flatnonzero(ordered[1:] == ordered[:-1])
-            if same.size:
-                first, second = (int(order[same[0] + step]) + FIRST_ROW for step in (0, 1))
+            ordered = np.concatenate(parts)
+            ordered.sort()
+            twice = ordered[1:][ordered[1:] == ordered[:-1]]
+            if twice.size:
+                first, second = np.flatnonzero(np.concatenate(parts) == twice[0])[:2] + FIRST_ROW
                 _refuse(
-                    "key_twice", name, second, "", "", f"Its key stands already in row {first}."
-                )
+                    "key_twice", name, int(second), "", "",
+                    f"Its key stands already in row {first}.",
+                )  # fmt: skip
+            parts.clear()
 
     def _remember(self, table: Table, rows: pa.Table, before: int) -> None:
         known = self._known[table.name]

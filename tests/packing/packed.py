@@ -45,7 +45,7 @@ PACKAGE = Package(
                 ),
                 Field(
                     name="before", type=FieldType.STRING, words="The visit before it.",
-                    pattern="V[0-9a-f]{4}",
+                    pattern="V[0-9a-f]{4}|Vnone",
                 ),
             ),
             key=("visit",),
