@@ -24,7 +24,7 @@ from seed_demo.plan_tables import (
     programmes,
     targets,
 )
-from seed_demo.truth_table import truth_table
+from seed_demo.truth_table import truth_of_targets, truth_table
 from seed_demo.visit_tables import tidy_visits, wide_visits
 
 # The year in which the invented fog signal first sounded; chosen before any result was seen.
@@ -54,6 +54,7 @@ def tables_of(seed: int) -> dict[str, Table]:
         SEMICOLON_FILE: tidy_visits(cases, semicolons=True),
         "truth.csv": truth_table(cases),
         "truth_predictions.csv": truth_of_predictions(supposed),
+        "truth_targets.csv": truth_of_targets(targets(plans), cases),
         "marks_points.csv": marked_points(seed),
         "marks_events.csv": marked_events(seed),
     }

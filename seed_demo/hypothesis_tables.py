@@ -13,11 +13,11 @@ from random import Random
 from typing import Final
 
 from seed_demo.cases import LOWER_IS_BETTER, Case, Cell, Table, weak_side
-from seed_demo.diary import Seen
 from seed_demo.people_tables import NO_COMPLAINT
 from seed_demo.plan_tables import Plan
 from seed_demo.quantities import QUANTITIES
 from seed_demo.stories import Course
+from seed_demo.truth_table import was_measured
 
 LESS_IS_SOUGHT: Final = LOWER_IS_BETTER | {"foot_angle_at_contact"}
 KINDS: Final = {"strength": "strength", "mobility": "mobility", "gait_retraining": "technique"}
@@ -172,7 +172,9 @@ def truth_of_predictions(suppositions: Iterable[Supposition]) -> Table:
     for one in suppositions:
         seen = next((visit for visit in one.plan.case.visits if visit.on >= one.due_on), None)
         for position, prediction in enumerate(one.predictions, start=1):
-            measured = seen is not None and _was_measured(one.plan.case, seen, prediction)
+            measured = seen is not None and was_measured(
+                one.plan.case, seen, prediction.metric, prediction.what
+            )
             rows.append(
                 [
                     one.plan.runner,
@@ -186,10 +188,3 @@ def truth_of_predictions(suppositions: Iterable[Supposition]) -> Table:
             )
     head = ("runner", "programme", "number", "position", "seen_on", "progress", "measured")
     return head, rows
-
-
-def _was_measured(case: Case, seen: Seen, prediction: Prediction) -> bool:
-    readings = case.readings[case.visits.index(seen)]
-    sides = {"left", "right"} if prediction.what == "asymmetry" else {prediction.what}
-    read = {one.side for one in readings if one.quantity.key == prediction.metric and one.trials}
-    return sides <= read

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from seed_demo.cases import Case, Cell, Table, weak_side
+from seed_demo.diary import Seen
 from seed_demo.measuring import Truth
 from seed_demo.stories import Course
 
@@ -45,6 +46,32 @@ def truth_table(cases: Iterable[Case]) -> Table:
         "lost_to_follow_up",
     )
     return head, rows
+
+
+def truth_of_targets(targets: Table, cases: Iterable[Case]) -> Table:
+    """Seen when, and how far the true changes had come by then; a row a target."""
+    by_code = {case.character.code: case for case in cases}
+    rows: list[Sequence[Cell]] = []
+    for runner, programme, metric, what, *_, due_on in targets[1]:
+        case = by_code[str(runner)]
+        seen = next((visit for visit in case.visits if str(visit.on) >= str(due_on)), None)
+        measured = seen is not None and was_measured(case, seen, str(metric), str(what))
+        rows.append(
+            [
+                *(runner, programme, metric, what),
+                seen.on if seen is not None else None,
+                seen.progress if seen is not None else None,
+                "yes" if measured else "no",
+            ]
+        )
+    return ("runner", "programme", "metric", "what", "seen_on", "progress", "measured"), rows
+
+
+def was_measured(case: Case, seen: Seen, metric: str, what: str) -> bool:
+    """Whether a metric was read at a visit, on a side or, of an asymmetry, on both."""
+    readings = case.readings[case.visits.index(seen)]
+    sides = {"left", "right"} if what == "asymmetry" else {what}
+    return sides <= {one.side for one in readings if one.quantity.key == metric and one.trials}
 
 
 def _truth_row(case: Case, truth: Truth) -> list[Cell]:

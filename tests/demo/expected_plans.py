@@ -21,6 +21,7 @@ from tests.demo.expected import DRAWS, LEVEL, Floats, Story, Z
 from tests.demo.told import catalogue, story_of
 
 ONE_WAY = 0.025
+Moved = tuple[Floats, Floats, Floats, Floats]
 # Read in whole numbers: rounding adds a variance of 1/12 to each reading.
 WHOLE = frozenset({"pain_running", "cadence", "heel_raise_count"})
 
@@ -77,6 +78,23 @@ def chances_of_hypothesis(links: Sequence[Predicted]) -> Chances:
     return Chances(held=float(held.mean()), did_not_hold=float(failed.mean()))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetChances:
+    """Chance that a target is said to be met, and that it is said not to be."""
+
+    met: float
+    not_met: float
+
+
+def chances_of_target(target: Predicted) -> TargetChances:
+    """From readings drawn anew, as `chances_of_hypothesis`; `target` has no other parts."""
+    draw = np.random.default_rng(20_261_127)
+    ((moved, asked, mdc, unsaid),) = _all_moved([target], draw)
+    met = (moved > mdc) & (moved >= asked) & ~unsaid
+    not_met = ((moved < -mdc) | (asked - moved > mdc)) & ~unsaid
+    return TargetChances(met=float(met.mean()), not_met=float(not_met.mean()))
+
+
 def most_expected(chances: Sequence[float]) -> int:
     """The number that is exceeded in at most 1 of 1000 cases (see `fewest_expected`)."""
     law = np.array([1.0])
@@ -90,6 +108,11 @@ def _metric(link: Predicted) -> str:
 
 
 def _seen(links: list[Predicted], draw: np.random.Generator) -> list[tuple[Floats, Floats]]:
+    moves = _all_moved(links, draw)
+    return [_calls(link, *moved) for link, moved in zip(links, moves, strict=True)]
+
+
+def _all_moved(links: list[Predicted], draw: np.random.Generator) -> list[Moved]:
     row = links[0].truth
     sided = bool(catalogue()[links[0].metric]["sided"])
     story = _story(row, sided=sided)
@@ -102,7 +125,7 @@ def _seen(links: list[Predicted], draw: np.random.Generator) -> list[tuple[Float
         return np.asarray(np.array(true)[:, None, None] + shared + draw.normal(0.0, own, shape))
 
     first, last = visits(story.before, story.baselines), visits(story.now, 1)[:, :, 0]
-    return [_calls(link, story, first, last) for link in links]
+    return [_moved(link, story, first, last) for link in links]
 
 
 def _story(row: dict[str, Any], *, sided: bool) -> Story:
@@ -113,10 +136,8 @@ def _story(row: dict[str, Any], *, sided: bool) -> Story:
     return story_of(row | whole)
 
 
-def _calls(link: Predicted, story: Story, first: Floats, last: Floats) -> tuple[Floats, Floats]:
-    if not link.measured:
-        nothing = np.zeros(DRAWS, dtype=bool)
-        return nothing, nothing
+def _moved(link: Predicted, story: Story, first: Floats, last: Floats) -> Moved:
+    """How far it moved that way, how far it should, its MDC95, and where nothing is said."""
     unsaid = np.zeros(DRAWS, dtype=bool)
     if link.what == "asymmetry":
         before, sem_before = story.asymmetry(first[0], first[1])
@@ -128,17 +149,25 @@ def _calls(link: Predicted, story: Story, first: Floats, last: Floats) -> tuple[
         asked = np.minimum(link.amount or 0.0, np.abs(reference))
         unsaid = (np.abs(reference) > Z * sem_reference) & (reference * latest < 0)
         unsaid &= np.abs(latest) > Z * sem
-    else:
-        at = 1 if link.what == "right" else 0
-        change = last[at] - first[at].mean(axis=1)
-        rounding = 1 / 12 if link.metric in WHOLE else 0.0
-        sem_one = np.sqrt(story.sem**2 + rounding / story.trials)
-        mdc = np.full(DRAWS, Z * sem_one * np.sqrt(1 + 1 / story.baselines))
-        if link.amount is None:
-            still = np.abs(change) <= mdc
-            return still, ~still
-        moved = change if link.direction == "up" else -change
-        asked = np.full(DRAWS, link.amount)
+        return moved, asked, mdc, unsaid
+    at = 1 if link.what == "right" else 0
+    change = last[at] - first[at].mean(axis=1)
+    rounding = 1 / 12 if link.metric in WHOLE else 0.0
+    sem_one = np.sqrt(story.sem**2 + rounding / story.trials)
+    mdc = np.full(DRAWS, Z * sem_one * np.sqrt(1 + 1 / story.baselines))
+    moved = -change if link.direction == "down" else change
+    return moved, np.full(DRAWS, link.amount or 0.0), mdc, unsaid
+
+
+def _calls(
+    link: Predicted, moved: Floats, asked: Floats, mdc: Floats, unsaid: Floats
+) -> tuple[Floats, Floats]:
+    if not link.measured:
+        nothing = np.zeros(DRAWS, dtype=bool)
+        return nothing, nothing
+    if link.amount is None:
+        still = np.abs(moved) <= mdc
+        return still, ~still
     seen = moved > mdc
     against = (moved < -mdc) | (~seen & (asked >= mdc) & (asked - moved > mdc))
     return seen & ~unsaid, against & ~unsaid

@@ -87,8 +87,8 @@ def test_every_file_to_import_is_there_and_what_no_import_takes_is_not_among_the
     names = [path.name for path in seed_demo.data_files()]
     assert all(path.is_file() for path in seed_demo.data_files())
     apart = {
-        "truth.csv", "truth_predictions.csv", "hypotheses.csv", "marks_points.csv",
-        "marks_events.csv",
+        "truth.csv", "truth_predictions.csv", "truth_targets.csv", "hypotheses.csv",
+        "marks_points.csv", "marks_events.csv",
     }  # fmt: skip
     assert set(names) == {path.name for path in seed_demo.FOLDER.glob("*.csv")} - apart
 
