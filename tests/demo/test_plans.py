@@ -259,7 +259,7 @@ def test_a_target_met_by_the_wrong_side_is_said_to_be_no_gain(demo: Demo) -> Non
         if one.true.what == "asymmetry" and one.true.truth["runner_course"] == "better_side_fell"
     ]
     assert not any(one.told.hollow and one.told.call is not TargetCall.MET for one in wrong)
-    # Half-way, the side that falls may still be within its own error: at most 2.2 of 3 are expected.
+    # Half-way, the side that falls may be within its own error: at most 2.2 of 3 are expected.
     chances = [
         min(chances_of_target(one.true).met, chances_of(story_of(one.true.truth)).better_side_fell)
         for one in wrong
