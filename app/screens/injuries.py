@@ -204,6 +204,8 @@ def _show_time_line(course: RunnerCourse) -> None:
         theme=None,
         key="time_line",
     )
+    if not all(event.end_known for event in course.events):
+        st.caption("**?** It is resolved; when it ended is not on record.")
     newest = list(reversed(course.events))
     lines = [
         f"- {EVENT_ICONS[event.kind]} **{day_words(event.on)}** {plain(event.words)}"

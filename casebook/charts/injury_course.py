@@ -31,11 +31,21 @@ LANES: Mapping[EventKind, str] = {
 LASTING = {EventKind.ONSET, EventKind.PROGRAMME_START}
 LANE_HEIGHT, PAIN_HEIGHT, LOAD_HEIGHT = 30, 160, 150
 PAIN_SHAPES = {"at visits": "circle", "in sessions": "square", "next morning": "triangle-up"}
-EVENTS, SPANS, POINTS, WEEKS, LONGEST = "events", "spans", "points", "weeks", "longest"
+EVENTS, SPANS, OPEN_ENDS, POINTS, WEEKS, LONGEST = (
+    "events",
+    "spans",
+    "open_ends",
+    "points",
+    "weeks",
+    "longest",
+)
 
 
 def time_line_chart(events: Sequence[Event], *, until: date, palette: Palette) -> Spec:
     """Every event in its lane; complaints and programmes as bars for as long as they last.
+
+    What has ended on a day that is not on record ends where it is last known to have lasted, in
+    a question mark.
 
     Parameters
     ----------
@@ -54,6 +64,8 @@ def time_line_chart(events: Sequence[Event], *, until: date, palette: Palette) -
         {
             "on": local(event.on),
             "until": local(event.until or max(until, event.on)),
+            "Ended": _end_words(event),
+            "open_end": not event.end_known,
             "Lane": LANES[event.kind],
             "Event": event.words,
             "lasting": event.kind in LASTING,
@@ -82,7 +94,7 @@ def time_line_chart(events: Sequence[Event], *, until: date, palette: Palette) -
             color=colour.otherwise(alt.value(palette.accent)),
             tooltip=[
                 alt.Tooltip("on:T", title="From", format="%-d %B %Y"),
-                alt.Tooltip("until:T", title="Until", format="%-d %B %Y"),
+                alt.Tooltip("Ended:N", title="Until"),
                 alt.Tooltip("Event:N"),
             ],
         )
@@ -91,9 +103,25 @@ def time_line_chart(events: Sequence[Event], *, until: date, palette: Palette) -
         color=colour.otherwise(alt.value(palette.text)),
         shape=alt.when("datum.warning").then(alt.value("diamond")).otherwise(alt.value("circle")),
     )
-    chart = styled(alt.layer(bar, dot).properties(height=LANE_HEIGHT * len(lanes)), palette)
+    open_end = (
+        alt.Chart(alt.NamedData(OPEN_ENDS))
+        .mark_text(text="?", dx=10, fontSize=14, fontWeight=600, color=palette.attention)
+        .encode(
+            x=_time(first - room, last + room, "until"),
+            y=alt.Y("Lane:N", title=None, sort=lanes, scale=alt.Scale(domain=lanes)),
+            tooltip=[alt.Tooltip("Ended:N", title="Until"), alt.Tooltip("Event:N")],
+        )
+    )
+    layers = alt.layer(bar, dot, open_end).properties(height=LANE_HEIGHT * len(lanes))
     spans = [row for row in rows if row["lasting"]]
-    return with_rows(chart.to_dict(), {SPANS: spans, EVENTS: rows})
+    held = {SPANS: spans, EVENTS: rows, OPEN_ENDS: [row for row in rows if row["open_end"]]}
+    return with_rows(styled(layers, palette).to_dict(), held)
+
+
+def _end_words(event: Event) -> str:
+    if not event.end_known:
+        return "not on record"
+    return f"{event.until.day} {event.until:%B %Y}" if event.until else "still going on"
 
 
 def pain_course(

@@ -8,6 +8,7 @@ from datetime import date
 from enum import StrEnum
 
 from casebook.domain.hypotheses import KINDS, Hypothesis
+from casebook.domain.injuries import Course
 from casebook.domain.injury_course import SUBSEQUENT_WORDS, Complaint, succession
 from casebook.domain.programmes import Programme
 from casebook.domain.running_load import LoadWeek
@@ -17,6 +18,7 @@ from casebook.domain.wording import VISIT_KINDS, complaint_words, number_words
 # A longest run farther beyond the longest of the 30 days before is put on the line. The band
 # of 10 % is that of Frandsen et al. (2025, Br J Sports Med 59:1203-1210; read in its abstract).
 BEYOND_PCT = 10.0
+END_NOT_KNOWN = "resolved on a day that is not on record"
 
 
 class EventKind(StrEnum):
@@ -43,12 +45,16 @@ class Event:
     ----------
     until : date or None
         Last day of what lasts and has ended; None for what is of one day or still goes on.
+    end_known : bool
+        False where it has ended on a day that is not on record; `until` is then the last day
+        on which it is known to have lasted.
     """
 
     on: date
     kind: EventKind
     words: str
     until: date | None = None
+    end_known: bool = True
 
 
 def time_line(
@@ -85,11 +91,14 @@ def _of_complaints(complaints: Sequence[Complaint]) -> Iterator[Event]:
     for complaint in complaints:
         injury, name = complaint.injury, complaint_words(complaint.injury)
         kind = SUBSEQUENT_WORDS[succession(injury, complaints).kind]
+        unknown = complaint.fully_back_on is None and injury.course is Course.RESOLVED
         yield Event(
             on=injury.onset_on,
             kind=EventKind.ONSET,
-            words=f"Complaint began, {name}; {kind}",
-            until=complaint.fully_back_on,
+            words=f"Complaint began, {name}; {kind}{f'; {END_NOT_KNOWN}' if unknown else ''}",
+            # A first run is no full return, and the complaint lasted until then.
+            until=(injury.returned_on or injury.onset_on) if unknown else complaint.fully_back_on,
+            end_known=not unknown,
         )
         for day, event, words in (
             (injury.returned_on, EventKind.FIRST_RUN, "First run again"),

@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
+import pytest
+
 from casebook.domain.hypotheses import amended
+from casebook.domain.injuries import Course
 from casebook.domain.injury_course import Complaint
 from casebook.domain.running_load import Run, load_weeks
 from casebook.domain.time_line import EventKind, time_line
@@ -46,6 +49,18 @@ def test_what_has_not_come_yet_does_not_stand_on_it() -> None:
     assert [event.kind for event in events] == [EventKind.ONSET, EventKind.PROGRAMME_START]
     assert all(event.until is None for event in events)
     assert time_line() == ()
+
+
+@pytest.mark.parametrize(
+    ("returned_on", "last"), [(date(2026, 2, 1), date(2026, 2, 1)), (None, ONSET)]
+)
+def test_what_resolved_on_an_unknown_day_lasts_as_far_as_is_known(
+    returned_on: date | None, last: date
+) -> None:
+    resolved = an_injury(course=Course.RESOLVED, returned_on=returned_on)
+    onset = time_line(complaints=[Complaint(injury=resolved)])[0]
+    assert (onset.until, onset.end_known) == (last, False)
+    assert onset.words.endswith("; resolved on a day that is not on record")
 
 
 def test_each_version_of_a_hypothesis_is_an_event() -> None:
