@@ -62,10 +62,10 @@ class TableFiles:
 
     def abandon(self) -> None:
         """Close the files as they are."""
-        for writer in (self._csv, self._parquet):
-            if writer is not None:
-                writer.close()
+        writers = [one for one in (self._csv, self._parquet) if one is not None]
         self._csv = self._parquet = None
+        for writer in writers:
+            writer.close()
 
     def _write(self, block: pa.Table) -> None:
         block = block.combine_chunks()

@@ -6,6 +6,7 @@ import hashlib
 import json
 import re
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -213,5 +214,7 @@ class PackageWriter:
 
     def _give_up(self) -> None:
         for table in self._tables.values():
-            table.abandon()
+            # A full disk refuses the ends of the files, too; they go in any case.
+            with suppress(OSError):
+                table.abandon()
         self._place.remove()

@@ -92,6 +92,7 @@ def test_the_package_is_valid_by_the_open_standard(packed: Packed):
         ("runners", b"R00af", b"R0001", "primary-key"),
         ("readings", b"V0003", b"V0009", "foreign-key"),
         ("visits", b'V0001"\r\n', b'V0009"\r\n', "foreign-key"),
+        ("visits", b'V0001"\r\n', b'V0001x"\r\n', "constraint-error"),
         ("visits", b",31,", b",31.5,", "type-error"),
         ("visits", b",31,", b",-31,", "constraint-error"),
         ("readings", b"left", b"lift", "constraint-error"),

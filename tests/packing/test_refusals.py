@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import resource
 import signal
 import subprocess
 import sys
@@ -203,6 +204,18 @@ def test_a_place_that_cannot_be_written_is_told_in_words(tmp_path: Path):
     (tmp_path / "file").write_text("not a folder")
     with pytest.raises(StoreUnavailable, match="cannot be written to"):
         PackageWriter(tmp_path / "file" / "out", PACKAGE)
+
+
+def test_a_disk_that_is_full_is_told_in_words_and_nothing_is_left(tmp_path: Path):
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    many = pd.DataFrame({"n": np.random.default_rng(1).integers(0, 2**50, 200_000)})
+    with pytest.raises(StoreUnavailable, match="Nothing was exported; make room there"):
+        try:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, hard))
+            write(tmp_path / "out", changed={"counts": many}, rows_at_once=100_000)
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert list(tmp_path.iterdir()) == []
 
 
 KILLED = """
