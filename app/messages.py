@@ -10,6 +10,7 @@ from datetime import date
 
 import streamlit as st
 
+from casebook.domain import date_words
 from casebook.domain.errors import (
     CasebookError,
     InputRefused,
@@ -37,7 +38,7 @@ def plain(text: str) -> str:
 
 def day_words(day: date | None) -> str:
     """A date as a person writes it."""
-    return f"{day.day} {day:%b %Y}" if day else "–"
+    return date_words.day_words(day) if day else "–"
 
 
 def count_words(n: int, one: str, many: str = "") -> str:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from casebook.domain.audit import AuditChoice, OutcomeVisit
+from casebook.domain.date_words import day_words
 from casebook.domain.injuries import Pathology, Region
 from casebook.domain.people import Purpose
 from casebook.domain.programmes import ProgrammeKind
-from casebook.domain.summary_words import day_words
 
 VISITS = {
     OutcomeVisit.LATEST: "the latest visit after the programme's start",

@@ -11,6 +11,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from casebook.domain.date_words import day_words
 from casebook.domain.injuries import Injury, Pathology
 from casebook.domain.programmes import AdherenceWeek
 
@@ -274,7 +275,7 @@ class PainFlag:
     @property
     def words(self) -> str:
         """The flag in one sentence."""
-        when = f"week of {self.week.week_start}"
+        when = f"week of {day_words(self.week.week_start)}"
         numbers = f"{self.pain:g} of 10"
         if self.reason is PainReason.BONE:
             return (

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
+from datetime import date
 from enum import StrEnum
 
+from casebook.domain.date_words import day_words
 from casebook.domain.prescriptions import BlockDetail, Prescription, ProgrammeDetail
 from casebook.domain.programmes import Block, Target
 from casebook.domain.sides import InjurySide
@@ -146,7 +148,8 @@ def _target_changes(earlier: Sequence[Target], later: Sequence[Target]) -> Itera
 
 
 def _target(target: Target) -> str:
-    return f"{target.direction.replace('_', ' ')} by {target.amount:g} until {target.due_on}"
+    way = target.direction.replace("_", " ")
+    return f"{way} by {target.amount:g} until {day_words(target.due_on)}"
 
 
 def _programme_changes(earlier: Prescription, later: Prescription) -> Iterator[VersionChange]:
@@ -190,4 +193,6 @@ def _shown(value: object, unit: str) -> str:
         return "nothing"
     if isinstance(value, StrEnum):
         return value.replace("_", " ")
+    if isinstance(value, date):
+        return day_words(value)
     return f"{value:g}{unit}" if isinstance(value, int | float) else f"{value}{unit}"

@@ -7,8 +7,8 @@ settle, people train, and one runner has no control.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from datetime import date
 
+from casebook.domain.date_words import day_words
 from casebook.domain.metrics import Metric
 from casebook.domain.number_words import share_words
 from casebook.domain.programme_effects import (
@@ -195,8 +195,8 @@ def _by_programme(effect: ProgrammeEffect) -> Iterator[str]:
 
 
 def _opening(effect: ProgrammeEffect) -> str:
-    until = "and still running" if effect.ended_on is None else f"to {_day(effect.ended_on)}"
-    told = f"Programme '{effect.title}' ({_day(effect.started_on)} {until})"
+    until = "and still running" if effect.ended_on is None else f"to {day_words(effect.ended_on)}"
+    told = f"Programme '{effect.title}' ({day_words(effect.started_on)} {until})"
     adherence = effect.adherence
     if adherence.share is None:
         return f"{told}."
@@ -273,7 +273,3 @@ def _step(step: Step, unit: str, rate: str = "") -> str:
 
 def _counted(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
-def _day(day: date) -> str:
-    return day.isoformat()

@@ -5,8 +5,7 @@ None of them says what causes a finding, names a disease, or tells anybody what 
 
 from __future__ import annotations
 
-from datetime import date
-
+from casebook.domain.date_words import day_words
 from casebook.domain.metrics import ErrorOrigin, Metric
 from casebook.domain.programmes import Block, TargetOn
 from casebook.domain.sides import InjurySide
@@ -101,17 +100,6 @@ PLAIN_REASONS = {
     Reason.FORMULA_REFUSED: "the two sides can't be compared in this way",
 }
 ONLY_THE_BETTER_SIDE = "smaller, but only because the better side fell: no improvement"
-
-
-def day_words(day: date) -> str:
-    """A date that nobody can misread.
-
-    Examples
-    --------
-    >>> day_words(date(2026, 3, 9))
-    '9 March 2026'
-    """
-    return f"{day.day} {day:%B %Y}"
 
 
 def shortened(text: str, longest: int) -> str:

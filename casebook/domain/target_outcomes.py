@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
+from casebook.domain.date_words import day_words
 from casebook.domain.metrics import Metric
 from casebook.domain.programmes import Target, TargetDirection, TargetOn
 from casebook.domain.wording import ONLY_BETTER_FELL, asymmetry_unit, number_words, unit_words
@@ -83,7 +84,7 @@ def target_words(outcome: TargetOutcome, metric: Metric) -> str:
     target, unit = outcome.target, target_unit(outcome.target, metric)
     told = (
         f"{metric.label}{PLACES[target.what]}: {number_words(target.amount, unit)} "
-        f"{WAYS[target.direction]} by {target.due_on}: {TARGET_CALLS[outcome.call]}"
+        f"{WAYS[target.direction]} by {day_words(target.due_on)}: {TARGET_CALLS[outcome.call]}"
     )
     if outcome.more:
         told += f", {outcome.more}"
@@ -119,6 +120,6 @@ def unseen_words(target: Target, metric: Metric, mdc: float | None) -> str:
         return ""
     unit = target_unit(target, metric)
     return (
-        f"You would not be able to see this: {number_words(target.amount, unit)} is less than the "
-        f"{number_words(mdc, unit)} that stand out of the measurement error."
+        f"You would not be able to see this: it takes {number_words(mdc, unit)} to stand out of "
+        f"the measurement error, not {number_words(target.amount, unit)}."
     )

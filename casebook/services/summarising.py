@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from casebook.domain.date_words import day_words
 from casebook.domain.people import Identity, Runner, Sex
 from casebook.domain.summaries import Drawing, Facts, Part, Points, Reader, Section, Summary, Text
 from casebook.domain.summary_words import (
@@ -18,7 +19,6 @@ from casebook.domain.summary_words import (
     PLAIN_FLAGS,
     by_chance_words,
     change_sentence,
-    day_words,
     shortened,
 )
 from casebook.domain.verdicts import Flag

@@ -9,6 +9,7 @@ from itertools import islice
 
 import pandas as pd
 
+from casebook.domain.date_words import day_words
 from casebook.domain.metrics import ErrorOrigin, Metric, MetricGroup
 from casebook.domain.summaries import (
     Drawing,
@@ -23,7 +24,6 @@ from casebook.domain.summaries import (
 )
 from casebook.domain.summary_words import (
     ORIGINS_OF_CLINIC,
-    day_words,
     is_hollow,
     mdc_words,
     shortened,

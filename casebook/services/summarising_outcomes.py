@@ -5,12 +5,12 @@ from __future__ import annotations
 from datetime import date
 
 from casebook.domain.cautions import CAUTION_ACTIONS
+from casebook.domain.date_words import day_words
 from casebook.domain.programme_effects import ProgrammeEffect
 from casebook.domain.programme_words import ALWAYS, NOT_WHY
 from casebook.domain.summaries import Part, Points, Reader, Text
 from casebook.domain.summary_words import (
     CAUTION_FOUND_FOR_RUNNER,
-    day_words,
     shortened,
     target_sentence,
 )

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 
+from casebook.domain.date_words import day_words
 from casebook.domain.programme_effects import adherence_of
 from casebook.domain.programmes import Block, Programme, Target
 from casebook.domain.summaries import Part, Points, Reader, Section, Text
-from casebook.domain.summary_words import TARGET_PLACES, block_words, day_words, shortened
+from casebook.domain.summary_words import TARGET_PLACES, block_words, shortened
 from casebook.domain.target_outcomes import WAYS, target_unit
 from casebook.domain.wording import number_words
 from casebook.services.prescribing import StoredPrescription

@@ -202,13 +202,11 @@ def _preview(
     trials = smallest_trials(plan.error, target.amount, 1, EVEN)
     advice = ""
     if warning:
-        with_trials = (
-            f"With {trials} trials a visit instead of {usual} it would just stand out."
+        advice = (
+            f"{trials} trials a visit instead of {usual} would just do."
             if trials is not None
-            else "No number of trials a visit brings it there: measure on more days, or set a "
-            "larger target."
+            else "No number of trials would do: measure on more days, or set a larger target."
         )
-        advice = f"{with_trials} {plan.answer}"
     return TargetPreview(mdc=mdc, unit=unit, warning=warning, trials=trials, advice=advice)
 
 

@@ -202,7 +202,7 @@ def test_the_page_says_what_became_of_targets_what_changed_and_what_is_still_emp
     )
     said = words(at_page(app, "programme", runner=WORSE))
     assert not app.exception
-    assert "**Not met** · Hip abductor strength (right): 60.0 N up by 2026-03-09" in said
+    assert "**Not met** · Hip abductor strength (right): 60.0 N up by 9 Mar 2026" in said
     assert "**Can't be said** · Hip abductor strength (left): 1.0 N up" in said
     assert "You would not be able to see this" in said
     assert "worsened beyond error" in said

@@ -21,7 +21,7 @@ def test_the_sheet_says_what_changed_for_the_runner_and_then_for_the_referrer(
     app: AppTest,
 ) -> None:
     said = sheet(at_page(app, "summary", runner=WORSE))
-    assert "Hip abductor strength, right side: from 290 N at the start to 220 N on 9 March" in said
+    assert "right side: from 290 N at the start to 220 N on 9 Mar 2026" in said
     assert "Worse, by more than measuring alone usually makes it" in said
     assert "It does not tell why, it is no diagnosis" in said
     assert re.search(r'<img alt="Hip abductor strength\. Left and right \(N\): left 300 on', said)

@@ -31,15 +31,15 @@ def test_without_a_choice_nothing_is_said_of_one() -> None:
     told = " ".join(methods_words(PLAIN))
     assert "Runners were included if" not in told
     assert "consent" not in told
-    assert "registered by 30 June 2026 were considered." in told
+    assert "registered by 30 Jun 2026 were considered." in told
 
 
 def test_every_setting_is_said() -> None:
     told = " ".join(methods_words(CHOSEN))
     for words in (
         "consent covered research",
-        "1 January 2026 or later",
-        "31 March 2026 or before",
+        "1 Jan 2026 or later",
+        "31 Mar 2026 or before",
         "programmes for an injury",
         "lower leg or knee",
         "bone stress",

@@ -108,7 +108,7 @@ def test_pain_beyond_a_limit_or_rising_is_flagged_in_the_order_of_time() -> None
         (PainReason.RISING, 7.0, 1.0),
     ]
     told = " ".join(flag.words for flag in flags)
-    assert "during the sessions was 6 of 10 in the week of 2026-03-16" in told
+    assert "during the sessions was 6 of 10 in the week of 16 Mar 2026" in told
     assert "the morning after the sessions was 7 of 10" in told
     assert "rose from 1 to 3.5 of 10" in told
 

@@ -244,10 +244,10 @@ def test_targets_and_the_programme_itself_are_compared_too() -> None:
         detail=ProgrammeDetail(setting="home", delivery=Delivery.IN_PERSON),
     )
     assert [change.words for change in changes_between(PLAIN, later)] == [
-        "Target on heel raise count (left): from up by 8 until 2026-06-01 to up by 10 until "
-        "2026-06-01.",
+        "Target on heel raise count (left): from up by 8 until 1 Jun 2026 to up by 10 until "
+        "1 Jun 2026.",
         "Target on calf strength (left): added.",
-        "Programme: end from nothing to 2026-06-01.",
+        "Programme: end from nothing to 1 Jun 2026.",
         "Programme: setting from nothing to home.",
         "Programme: delivery from nothing to in person.",
     ]

@@ -62,7 +62,7 @@ def of(*effects: MetricEffect, **changes: Any) -> ProgrammeEffect:
 
 def test_the_paragraph_tells_the_numbers_the_comparison_and_what_argues_against() -> None:
     assert programme_paragraph(of(TARGETED, OTHER), BY_KEY) == (
-        "Programme 'Calf' (2026-03-02 to 2026-05-25): 30 of 36 planned sessions done in the 12 "
+        "Programme 'Calf' (2 Mar 2026 to 25 May 2026): 30 of 36 planned sessions done in the 12 "
         "weeks entered. Of 1 targeted measure, 1 improved beyond error. Strength in a test "
         "(left): from 300 N before (mean of 2 visits) to 340 N, improved beyond error (change "
         "+40.0 N, 95 % interval +20.0 N to +60.0 N). Of 1 other measure of the same runner, 1 "
@@ -95,7 +95,7 @@ def test_without_a_target_or_a_record_of_sessions_that_is_said() -> None:
     told = programme_paragraph(
         of(OTHER, adherence=Adherence(weeks=0, planned=0, done=0), ended_on=None), BY_KEY
     )
-    assert told.startswith("Programme 'Calf' (2026-03-02 and still running). It had no target")
+    assert told.startswith("Programme 'Calf' (2 Mar 2026 and still running). It had no target")
     assert "it was not recorded how much of it was done" in told
 
 

@@ -74,7 +74,7 @@ ASYMMETRY = a_verdict(what=What.ASYMMETRY, baseline=43.5, latest=-0.21, change=-
 
 def test_a_change_is_told_to_the_runner_with_what_measuring_alone_can_make() -> None:
     assert change_sentence(a_verdict(), METRIC) == (
-        "Strength in a test, left side: from 205 N at the start to 317 N on 9 March 2026. "
+        "Strength in a test, left side: from 205 N at the start to 317 N on 9 Mar 2026. "
         "Better, by more than measuring alone usually makes it (up to 27.3 N)."
     )
 
@@ -82,7 +82,7 @@ def test_a_change_is_told_to_the_runner_with_what_measuring_alone_can_make() -> 
 def test_a_difference_always_says_which_side_is_the_larger() -> None:
     assert change_sentence(ASYMMETRY, METRIC).startswith(
         "Strength in a test, difference between left and right: from 43.5% (right larger) at the "
-        "start to 0.21% (left larger) on 9 March 2026."
+        "start to 0.21% (left larger) on 9 Mar 2026."
     )
     assert size_words(-0.21, ASYMMETRY, METRIC, Reader.REFERRER) == "−0.21% (left larger)"
     assert size_words(None, ASYMMETRY, METRIC, Reader.REFERRER) == "–"
@@ -214,7 +214,7 @@ def test_a_target_is_told_to_the_runner_with_side_and_date(
     )
     outcome = TargetOutcome(target=target, call=call, on_date=None, moved=None, error=None, why=why)
     assert target_sentence(outcome, METRIC) == (
-        f"Strength in a test, left side, 20.0 N up by 9 March 2026: {said}"
+        f"Strength in a test, left side, 20.0 N up by 9 Mar 2026: {said}"
     )
 
 

@@ -190,16 +190,16 @@ def test_the_runner_reads_in_plain_words_what_got_better_and_how_sure_that_is(
 ) -> None:
     said = said_by(summary_of(stored, UP, Reader.RUNNER))
     assert "Strength in a test: left 300 N, right 220 N (left larger)" in said
-    assert "Strength in a test, right side: from 220 N at the start to 301 N on 6 April" in said
+    assert "Strength in a test, right side: from 220 N at the start to 301 N on 6 Apr 2026" in said
     assert "Better, by more than measuring alone usually makes it (up to" in said
     assert "step-up, right side: 3 sets of 8, 3 a week; tempo 3 s down, 1 s up. Ease off: pain" in (
         said
     )
     assert "Done: 2 of 3 planned sessions (67 %)" in said
-    assert "right side, 40.0 N up by 20 February 2026: met." in said
+    assert "right side, 40.0 N up by 20 Feb 2026: met." in said
     assert "The next visit is due on 18 May 2026, which has passed." in said
     assert (
-        "Target by 1 August 2026: Strength in a test, difference between left and right, 20.0%"
+        "Target by 1 Aug 2026: Strength in a test, difference between left and right, 20.0%"
         in said
     )
     assert "That does not show that the programme did it" in said
@@ -325,7 +325,7 @@ def test_left_and_right_differ_by_name_mark_and_dash_and_the_picture_has_no_outs
     drawn = b64decode(pictures[0]).decode()
     assert "stroke-dasharray" in drawn
     assert not re.search(r"(src|href)=\"http", page)
-    assert 'alt="Strength in a test. Left and right (N): left 300 on 12 January 2026' in page
+    assert 'alt="Strength in a test. Left and right (N): left 300 on 12 Jan 2026' in page
 
 
 def test_what_was_typed_is_never_read_as_markup(stored: Casebook) -> None:

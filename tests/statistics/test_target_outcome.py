@@ -93,12 +93,12 @@ def test_a_target_is_told_in_a_sentence_with_its_numbers() -> None:
     metric = a_metric(asymmetry_form=AsymmetryForm.PERCENT)
     told = target_words(target_outcome(TARGET, [seen(5.0)], today=TODAY), metric)
     assert told == (
-        "Strength in a test (left): 10.0 N up by 2026-06-01: not met (it moved +5.0 N that way; "
+        "Strength in a test (left): 10.0 N up by 1 Jun 2026: not met (it moved +5.0 N that way; "
         "changes up to 4.0 N are within error)."
     )
     none = target_words(target_outcome(ZERO, [], today=TODAY), metric)
     assert none == (
-        "Strength in a test (asymmetry, right minus left): 10.0% towards zero by 2026-06-01: can't "
+        "Strength in a test (asymmetry, right minus left): 10.0% towards zero by 1 Jun 2026: can't "
         "be said, no review since its date."
     )
 
@@ -106,8 +106,8 @@ def test_a_target_is_told_in_a_sentence_with_its_numbers() -> None:
 def test_a_target_that_could_not_be_seen_is_warned_of() -> None:
     assert unseen_words(TARGET, a_metric(), 10.0) == ""
     assert unseen_words(TARGET, a_metric(), 12.0) == (
-        "You would not be able to see this: 10.0 N is less than the 12.0 N that stand out of the "
-        "measurement error."
+        "You would not be able to see this: it takes 12.0 N to stand out of the measurement error, "
+        "not 10.0 N."
     )
     assert "could not be said" in unseen_words(TARGET, a_metric(), None)
 
