@@ -128,7 +128,7 @@ class _Column:
             self._refuse_type(series)
         try:
             column = pa.array(series, from_pandas=True)
-        except (pa.ArrowInvalid, pa.ArrowTypeError, pa.ArrowNotImplementedError, OverflowError):
+        except (pa.ArrowException, OverflowError):
             self._refuse_type(series)
         if isinstance(column, pa.ChunkedArray):
             column = column.combine_chunks()

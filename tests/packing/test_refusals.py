@@ -6,6 +6,8 @@ import resource
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -206,15 +208,24 @@ def test_a_place_that_cannot_be_written_is_told_in_words(tmp_path: Path):
         PackageWriter(tmp_path / "file" / "out", PACKAGE)
 
 
-def test_a_disk_that_is_full_is_told_in_words_and_nothing_is_left(tmp_path: Path):
+@contextmanager
+def no_file_above(size: int) -> Iterator[None]:
+    """The system refuses to write more than so many bytes into a file."""
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+def test_a_disk_that_is_full_is_told_in_words_and_nothing_is_left(tmp_path: Path):
     many = pd.DataFrame({"n": np.random.default_rng(1).integers(0, 2**50, 200_000)})
-    with pytest.raises(StoreUnavailable, match="Nothing was exported; make room there"):
-        try:
-            resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, hard))
-            write(tmp_path / "out", changed={"counts": many}, rows_at_once=100_000)
-        finally:
-            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    with (
+        pytest.raises(StoreUnavailable, match="Nothing was exported; make room there"),
+        no_file_above(400_000),
+    ):
+        write(tmp_path / "out", changed={"counts": many}, rows_at_once=100_000)
     assert list(tmp_path.iterdir()) == []
 
 
