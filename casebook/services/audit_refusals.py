@@ -6,7 +6,9 @@ from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 
 from casebook.domain.audit import AuditChoice
-from casebook.domain.errors import InputRefused, Problem
+from casebook.domain.audit_outcomes import On
+from casebook.domain.errors import InputRefused, Problem, refuse
+from casebook.domain.metrics import AsymmetryForm, Metric
 from casebook.services.cohort import LoadedCohort
 
 FEWEST_IN_GROUP = 2
@@ -78,3 +80,31 @@ def _unknown(column: str, given: Sequence[str], known: Sequence[str]) -> Iterato
             value=one,
             message=f"there is no {column[:-1]} '{one}' in this casebook. {mend}",
         )
+
+
+def check_on(metric: Metric, on: On) -> None:
+    """Refuse to be asked for what a metric does not have.
+
+    Raises
+    ------
+    InputRefused
+        For a side of a metric without sides, and the like.
+    """
+    has = ons_of(metric)
+    if on in has:
+        return
+    names = ", ".join(one.value for one in has)
+    raise refuse(
+        "on_not_there",
+        f"{metric.key} has no {on.value.replace('_', ' ')}; expected one of: {names}.",
+        column="on",
+        value=on.value,
+    )
+
+
+def ons_of(metric: Metric) -> tuple[On, ...]:
+    """What outcomes of a metric are about."""
+    if not metric.sided:
+        return (On.VALUE,)
+    sides = (On.WORSE_SIDE, On.OTHER_SIDE)
+    return sides if metric.asymmetry_form is AsymmetryForm.NONE else (On.ASYMMETRY, *sides)
