@@ -87,7 +87,8 @@ class Excluded(StrEnum):
 
 class Step(StrEnum):
     """A step of the flow of runners through care; each is part of the one before, but that
-    DISCHARGED, LOST and IN_CARE divide those who were included."""
+    DISCHARGED, LOST and IN_CARE divide those who were included.
+    """
 
     REGISTERED = "registered"
     INCLUDED = "included"

@@ -31,12 +31,6 @@ SOURCES = (
     "Funnel plots: Spiegelhalter DJ 2005, Stat Med 24:1185-1202.",
     "Growth model: Laird NM, Ware JH 1982, Biometrics 38:963-974.",
 )
-NOT_AN_EFFECT = (
-    "These tables describe what happened to the runners of one clinic. There is no group without "
-    "a programme to compare with: change over time, regression to the mean, who came back and who "
-    "did not, and everything else that changed at the same time are part of every number. None of "
-    "it proves that a programme caused a change, and none of it ranks people."
-)
 
 
 def methods_words(choice: AuditChoice) -> tuple[str, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from casebook.domain.audit import Amount, Count, Excluded, Part, Step
 from casebook.domain.audit_outcomes import Audit, On, Split
+from casebook.domain.number_words import rounded_alike
 from casebook.domain.wording import MISSING_REASONS, number_words
 
 # A value that is missing and of which nobody wrote why.
@@ -131,6 +132,30 @@ def range_words(amount: Amount, unit: str, *, signed: bool = True) -> str:
         return middle
     ends = " to ".join(number_words(one, unit, signed=signed) for one in (amount.low, amount.high))
     return f"{middle} ({ends})"
+
+
+def amount_words(amount: Amount, unit: str, *, signed: bool = False) -> str:
+    """A mean or difference with its interval and the number of runners behind it.
+
+    Examples
+    --------
+    >>> amount_words(Amount(n=12, mean=2.04, low=0.96, high=3.12), "°")
+    '2.04° (0.96° to 3.12°), 12 runners'
+    >>> amount_words(Amount(n=None), "°"), amount_words(Amount(n=7), "°")
+    ('withheld', '–')
+    >>> amount_words(Amount(n=2, mean=2.0), "N", signed=True)
+    '+2.0 N, 2 runners'
+    """
+    if amount.n is None:
+        return WITHHELD
+    if amount.mean is None:
+        return "–"
+    numbers = [amount.mean]
+    if amount.low is not None and amount.high is not None:
+        numbers += [amount.low, amount.high]
+    told = rounded_alike(numbers, unit, signed=signed)
+    ends = f" ({told[1]} to {told[2]})" if len(told) > 1 else ""
+    return f"{told[0]}{ends}, {amount.n} runners"
 
 
 def reason_words(reason: str) -> str:
