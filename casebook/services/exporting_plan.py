@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -74,12 +75,13 @@ def planned(
             column="as_of",
             value=settings.as_of,
         )
-    metrics = _metrics(unit, settings)
+    starter = starter_metrics()
+    metrics = _metrics(unit, settings, {metric.key for metric in starter})
     people = load_people(unit, casebook, settings, today)
     runners = runners_table(people, key)
     ids = [int(str(one)) for one in runners.index]
     known = tuple(metrics.values())
-    units = tuple(dict.fromkeys(metric.unit for metric in starter_metrics()))
+    units = tuple(dict.fromkeys(metric.unit for metric in starter))
     exercises = tuple(one.key for one in starter_exercises())
     return Plan(
         settings=settings,
@@ -120,14 +122,16 @@ def planned(
     )
 
 
-def _metrics(unit: Unit, settings: ExportSettings) -> dict[int, Metric]:
+def _metrics(
+    unit: Unit, settings: ExportSettings, starter: AbstractSet[str]
+) -> dict[int, Metric]:
     """Metrics that leave by id: the starter's, and the clinic's own that are named."""
     known = metrics_by_id(unit)
     keys = {metric.key for metric in known.values()}
     strange = [key for key in settings.metrics if key not in keys]
     if strange:
         raise InputRefused(tuple(_unknown(key, nearest(key, keys)) for key in strange))
-    wanted = {metric.key for metric in starter_metrics()} | set(settings.metrics)
+    wanted = starter | set(settings.metrics)
     return {metric_id: metric for metric_id, metric in known.items() if metric.key in wanted}
 
 
