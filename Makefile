@@ -14,6 +14,9 @@ PORT ?= 8501
 WORKERS ?= 3
 # The matrices here are small: threads of the linear algebra only wait for one another.
 export OPENBLAS_NUM_THREADS := 1
+# Compiled code is kept, whatever is set outside: every worker would compile all of the tests
+# anew, and every command and server that they start all of casebook (some 40 s in all).
+unexport PYTHONDONTWRITEBYTECODE
 PIP := $(BIN)/python -m pip --disable-pip-version-check install --quiet --constraint constraints.txt
 PINNED := pyproject.toml constraints.txt
 

@@ -11,9 +11,11 @@ from typing import Any
 
 import pytest
 import streamlit as st
+from streamlit import config
 from streamlit.components.v2.component_manager import BidiComponentManager
 from streamlit.runtime.scriptrunner.script_cache import ScriptCache
 from streamlit.testing.v1 import AppTest, app_test, local_script_runner
+from streamlit.testing.v1.local_script_runner import LocalScriptRunner
 
 from casebook.domain.injuries import Injury, Pathology, Region
 from casebook.domain.metrics import AppliesTo, ErrorFigure, ErrorOrigin
@@ -146,13 +148,31 @@ def components() -> BidiComponentManager:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def scripts_compiled_once() -> Iterator[None]:
-    """One store of compiled pages for all sessions, as a server has; AppTest makes one a run."""
+def run_as_served() -> Iterator[None]:
+    """What a server does and AppTest leaves undone, each of which costs time in every run.
+
+    One store of compiled pages for all sessions, not one a run; no statistics of use, as in
+    `app/.streamlit/config.toml`; and waiting for the end of a run, not looking for it a thousand
+    times a second beside the run itself.
+    """
     compiled = ScriptCache()
+    config.set_option("browser.gatherUsageStats", False)
     with pytest.MonkeyPatch.context() as patch:
         for module in (app_test, local_script_runner):
             patch.setattr(module, "ScriptCache", lambda: compiled)
+        look = local_script_runner.require_widgets_deltas
+        patch.setattr(
+            local_script_runner,
+            "require_widgets_deltas",
+            lambda runner, timeout: (_wait_for(runner, timeout), look(runner, timeout)),
+        )
         yield
+
+
+def _wait_for(runner: LocalScriptRunner, timeout: float) -> None:
+    thread = runner._script_thread
+    if thread is not None:
+        thread.join(timeout)
 
 
 @pytest.fixture
