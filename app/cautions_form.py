@@ -30,29 +30,30 @@ from casebook.services.cautioning import (
     record_findings,
 )
 from casebook.services.keeping import Casebook
+from casebook.services.pain_runs import RunnerPainRun, runs_of_pain
 
 LONGEST_REASON = 2000
+ACKNOWLEDGE = "Acknowledge with a reason"
 OTHERS = "I asked about or looked for all the others: they are not there"
 
 
 def show_open_cautions(casebook: Casebook, runner: str, *, newest_pain_only: bool = False) -> None:
     """What nobody has acknowledged yet; nothing where there is nothing.
 
-    With `newest_pain_only` one week of pain stands for all: a card a week would hide what else
-    the page has to say.
+    Weeks in a row with the same flag stand on one card. With `newest_pain_only` the newest of
+    them stands for all: more would hide what else the page has to say.
     """
     for caution in list_cautions(casebook, runner):
         _show_caution(casebook, runner, caution)
-    weeks = sorted(
-        list_pain_flags(casebook, runner), key=lambda one: one.flag.week.week_start, reverse=True
-    )
-    shown = weeks[:1] if newest_pain_only else weeks
+    runs = runs_of_pain(list_pain_flags(casebook, runner))[::-1]
+    shown = runs[:1] if newest_pain_only else runs
     for pain in shown:
         _show_pain(casebook, pain)
-    if len(weeks) > len(shown):
+    hidden = sum(len(one.weeks) for one in runs[len(shown) :])
+    if hidden:
         st.caption(
-            f"{count_words(len(weeks) - len(shown), 'earlier flag')} of pain in a programme's "
-            "weeks, not acknowledged yet: see Complaints."
+            f"{count_words(hidden, 'earlier flag')} of pain in a programme's weeks, not "
+            "acknowledged yet: see Complaints."
         )
 
 
@@ -65,8 +66,8 @@ def show_seen_cautions(casebook: Casebook, runner: str) -> None:
         if one.seen is not None
     ]
     told += [
-        f"- {plain(one.flag.words)}  \n  :gray[{plain(_seen_words(one.seen))}]"
-        for one in list_pain_flags(casebook, runner, include_seen=True)
+        f"- {plain(one.run.words)}  \n  :gray[{plain(_seen_words(one.seen))}]"
+        for one in runs_of_pain(list_pain_flags(casebook, runner, include_seen=True))
         if one.seen is not None
     ]
     if told:
@@ -110,27 +111,51 @@ def _show_caution(casebook: Casebook, runner: str, one: RunnerCaution) -> None:
                 st.rerun()
 
 
-def _show_pain(casebook: Casebook, one: RunnerPain) -> None:
-    week = one.flag.week.week_start
-    key = f"pain_{one.programme_id}_{week}_{one.flag.reason}"
+def _show_pain(casebook: Casebook, one: RunnerPainRun) -> None:
+    first = one.run.flags[0]
+    key = f"pain_{one.programme_id}_{first.week.week_start}_{first.reason}"
+    many = len(one.weeks) > 1
     with st.container(border=True, key=key):
-        st.markdown(f":red[:material/warning: **{plain(one.flag.words)}**]")
+        st.markdown(f":red[:material/warning: **{plain(one.run.words)}**]")
         st.caption(f"Programme '{plain(one.title)}'. {plain(PAIN_SOURCES)}")
-        with st.expander("Acknowledge with a reason", icon=":material/check:"):
-            given = _asked(casebook, key, actions=False)
-            if given is None:
-                return
-            with calmly():
-                acknowledge_pain(
-                    casebook,
-                    one.programme_id,
-                    week,
-                    one.flag.reason,
-                    reason=given[1],
-                    by=state.who(),
+        title = f"Acknowledge all {len(one.weeks)} weeks with a reason" if many else ACKNOWLEDGE
+        with st.expander(title, icon=":material/check:"):
+            _ask_about_pain(casebook, one.weeks, key)
+        if many:
+            with st.expander("Week by week", icon=":material/calendar_view_week:"):
+                st.markdown("\n".join(f"- {plain(week.flag.words)}" for week in one.weeks))
+                weeks = {week.flag.week.week_start: week for week in one.weeks}
+                chosen = st.selectbox(
+                    "Acknowledge one week alone",
+                    list(weeks),
+                    index=None,
+                    format_func=lambda day: f"week of {day_words(day)}: {weeks[day].flag.pain:g}",
+                    key=f"{key}_week",
+                    placeholder="Choose a week",
                 )
-                state.leave_notice("The flag is acknowledged. It is kept with your reason.")
-                st.rerun()
+                if chosen is not None:
+                    _ask_about_pain(casebook, (weeks[chosen],), f"{key}_{chosen}_alone")
+
+
+def _ask_about_pain(casebook: Casebook, weeks: tuple[RunnerPain, ...], key: str) -> None:
+    given = _asked(casebook, key, actions=False)
+    if given is None:
+        return
+    with calmly():
+        acknowledge_pain(
+            casebook,
+            weeks[0].programme_id,
+            [one.flag.week.week_start for one in weeks],
+            weeks[0].flag.reason,
+            reason=given[1],
+            by=state.who(),
+        )
+        state.leave_notice(
+            "The flag is acknowledged. It is kept with your reason."
+            if len(weeks) == 1
+            else f"The flags of {len(weeks)} weeks are acknowledged, each with your reason."
+        )
+        st.rerun()
 
 
 def _asked(

@@ -28,7 +28,7 @@ LANES: Mapping[EventKind, str] = {
     EventKind.TARGET_DUE: "Programmes",
     EventKind.LONG_RUN: "Running",
 }
-LASTING = {EventKind.ONSET, EventKind.PROGRAMME_START}
+LASTING = {EventKind.ONSET, EventKind.PROGRAMME_START, EventKind.PAIN}
 LANE_HEIGHT, PAIN_HEIGHT, LOAD_HEIGHT = 30, 160, 150
 PAIN_SHAPES = {"at visits": "circle", "in sessions": "square", "next morning": "triangle-up"}
 EVENTS, SPANS, OPEN_ENDS, POINTS, WEEKS, LONGEST = (

@@ -430,13 +430,14 @@ def _pain_object(one: RunnerPain) -> dict[str, Any]:
 
 def _show_cautions(runner: str, found: Iterable[RunnerCaution], pain: Iterable[RunnerPain]) -> None:
     from casebook.domain.cautions import PAIN_SOURCES
+    from casebook.services.pain_runs import runs_of_pain
 
     cautions, pains = list(found), list(pain)
     for one in cautions:
         _say(f"Visit of {one.visited_on}: {one.caution.words}{_seen(one.seen)}")
         _say(f"  Source: {one.caution.rule.sources}")
-    for flag in pains:
-        _say(f"{flag.title}: {flag.flag.words}{_seen(flag.seen)}")
+    for run in runs_of_pain(pains):
+        _say(f"{run.title}: {run.run.words}{_seen(run.seen)}")
     if pains:
         _say(f"  Source: {PAIN_SOURCES}")
     if not cautions and not pains:

@@ -5,7 +5,7 @@ A prompt is no diagnosis; every decision stays the clinician's.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -235,13 +235,18 @@ def list_pain_flags(
 def acknowledge_pain(
     casebook: Casebook,
     programme_id: int,
-    week_start: date,
+    weeks: Sequence[date],
     kind: PainReason,
     *,
     reason: str,
     by: str,
 ) -> None:
-    """Store that a named user has seen a week's pain, and what they made of it.
+    """Store that a named user has seen the pain of some weeks, and what they made of it.
+
+    Parameters
+    ----------
+    weeks : sequence of date
+        Their first days; each is recorded by itself, all of them or none.
 
     Raises
     ------
@@ -250,39 +255,40 @@ def acknowledge_pain(
     InputRefused
         Without a reason.
     Conflict
-        When it was acknowledged already.
+        When one of them was acknowledged already.
     """
     reason = asked_reason(reason)
     with writing(casebook.engine) as unit:
         kept = get_kept(unit, casebook, programme_id)
         user_id = _user(unit, casebook, by)
-        flag = next(
-            (
-                one
-                for one in _pain(unit, kept.runner_id)
-                if (one.programme_id, one.flag.week.week_start, one.flag.reason)
-                == (programme_id, week_start, kind)
-            ),
-            None,
-        )
-        if flag is None:
-            raise NotFound(
-                f"The week from {week_start} has no such flag of pain. {NOTHING_STORED} It may "
-                "have gone since the page was loaded."
-            )
-        if flag.seen is not None:
-            raise _seen_already(flag.seen)
+        flags = {
+            one.flag.week.week_start: one
+            for one in _pain(unit, kept.runner_id)
+            if (one.programme_id, one.flag.reason) == (programme_id, kind)
+        }
         now = clock.now()
-        told = stored_findings.add_pain_seen(
-            unit,
-            (programme_id, week_start, kind),
-            reason=reason,
-            user_id=user_id,
-            at=now,
-            runner_id=kept.runner_id,
-        )
+        told = []
+        for week_start in weeks:
+            flag = flags.get(week_start)
+            if flag is None:
+                raise NotFound(
+                    f"The week from {week_start} has no such flag of pain. {NOTHING_STORED} It "
+                    "may have gone since the page was loaded."
+                )
+            if flag.seen is not None:
+                raise _seen_already(flag.seen)
+            told.append(
+                stored_findings.add_pain_seen(
+                    unit,
+                    (programme_id, week_start, kind),
+                    reason=reason,
+                    user_id=user_id,
+                    at=now,
+                    runner_id=kept.runner_id,
+                )
+            )
         people.bump_runner(unit, kept.runner_id)
-        history.append(unit, [told], by=by, at=now)
+        history.append(unit, told, by=by, at=now)
         unit.commit()
 
 

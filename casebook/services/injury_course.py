@@ -30,6 +30,7 @@ from casebook.domain.visits import Visit
 from casebook.services import clock
 from casebook.services.cautioning import RunnerCaution, RunnerPain, list_cautions, list_pain_flags
 from casebook.services.opened import Casebook
+from casebook.services.pain_runs import runs_of_pain
 from casebook.services.registering import get_runner_row
 from casebook.storage import hypotheses, people, prescriptions, runs, visits
 from casebook.storage.session import reading
@@ -223,8 +224,13 @@ def _with_cautions(
         for one in cautions
     ]
     more += [
-        Event(on=one.flag.week.week_start, kind=EventKind.PAIN, words=one.flag.words)
-        for one in pains
+        Event(
+            on=one.run.flags[0].week.week_start,
+            kind=EventKind.PAIN,
+            words=one.run.words,
+            until=one.run.flags[-1].week.week_start + timedelta(days=6),
+        )
+        for one in runs_of_pain(pains)
     ]
     order = list(EventKind)
     return tuple(sorted([*events, *more], key=lambda event: (event.on, order.index(event.kind))))

@@ -19,6 +19,7 @@ from casebook.services.cautioning import RunnerCaution, list_cautions, list_pain
 from casebook.services.hypothesising import score_hypotheses
 from casebook.services.opened import Casebook
 from casebook.services.outcomes import programme_effect
+from casebook.services.pain_runs import runs_of_pain
 from casebook.services.prescribing import find_last_prescription
 from casebook.services.targeting import ToldTarget, list_targets
 
@@ -110,8 +111,8 @@ def prompt_parts(casebook: Casebook, code: str, reader: Reader) -> list[Part]:
 
 def pain_parts(casebook: Casebook, code: str) -> list[Part]:
     """The latest weeks with pain beyond the usual limits that nobody has looked at."""
-    pain = list_pain_flags(casebook, code)[-MOST_PAIN:]
-    return [Points(items=tuple(one.flag.words for one in pain))] if pain else []
+    pain = runs_of_pain(list_pain_flags(casebook, code))[-MOST_PAIN:]
+    return [Points(items=tuple(one.run.words for one in pain))] if pain else []
 
 
 def _caution_words(one: RunnerCaution) -> str:

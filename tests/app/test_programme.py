@@ -19,6 +19,7 @@ from casebook.domain.programmes import (
     TargetOn,
 )
 from casebook.services.adhering import record_week
+from casebook.services.cautioning import list_pain_flags
 from casebook.services.keeping import Casebook
 from casebook.services.prescribing import (
     StoredPrescription,
@@ -189,6 +190,33 @@ def test_a_week_is_entered_by_typing_one_row_and_high_pain_raises_a_flag_that_is
     said = words(app)
     assert "The flag is acknowledged" in said
     assert "Pain during the sessions was 7 of 10" not in said
+
+
+def test_weeks_of_pain_in_a_row_stand_on_one_card_and_each_can_be_seen_alone(
+    app: AppTest, clinic: Casebook, stored: StoredPrescription
+) -> None:
+    for day in (9, 16, 23):
+        week = AdherenceWeek(
+            week_start=date(2026, 2, day), sessions_planned=3, sessions_done=3, pain_during=7.0
+        )
+        record_week(clinic, stored.programme_id, week, by="AB")
+    said = words(at_page(app, "injuries", runner=WORSE))
+    assert said.count("in 3 weeks in a row (those of 9 Feb 2026 to 23 Feb 2026)") >= 1
+    key = f"pain_{stored.programme_id}_2026-02-09_during_too_high"
+    app.selectbox(key=f"{key}_week").select(date(2026, 2, 9)).run()
+    alone = f"{key}_2026-02-09_alone"
+    app.text_area(key=f"{alone}_reason").set_value("first week")
+    app.button(key=f"FormSubmitter:form_{alone}-Acknowledge as AB").click().run()
+    assert "in 2 weeks in a row (those of 16 Feb 2026 to 23 Feb 2026)" in words(app)
+    key = f"pain_{stored.programme_id}_2026-02-16_during_too_high"
+    app.text_area(key=f"{key}_reason").set_value("halved the load")
+    app.button(key=f"FormSubmitter:form_{key}-Acknowledge as AB").click().run()
+    assert "The flags of 2 weeks are acknowledged" in words(app)
+    assert list_pain_flags(clinic, WORSE) == ()
+    seen = list_pain_flags(clinic, WORSE, include_seen=True)
+    assert [one.seen.reason for one in seen if one.seen] == [
+        "first week", "halved the load", "halved the load",
+    ]  # fmt: skip
 
 
 def test_the_page_says_what_became_of_targets_what_changed_and_what_is_still_empty(

@@ -62,6 +62,7 @@ from casebook.services.injury_course import runner_course
 from casebook.services.keeping import check_casebook
 from casebook.services.opened import Casebook
 from casebook.services.outcomes import programme_effect
+from casebook.services.pain_runs import runs_of_pain
 from casebook.services.prescribing import list_injuries_of, prescribe
 from casebook.services.recording import record_visit
 from casebook.services.registering import record_injury, register_user
@@ -426,14 +427,38 @@ def test_pain_beyond_the_limits_is_flagged_until_seen_and_again_when_the_week_ch
     record_week(clinic, programme_id, week, by="kim")
     [pain] = list_pain_flags(clinic, "T-001")
     assert pain.flag.reason is PainReason.MORNING_TOO_HIGH
-    acknowledge_pain(clinic, programme_id, START, pain.flag.reason, reason="eased off", by="kim")
+    acknowledge_pain(clinic, programme_id, [START], pain.flag.reason, reason="eased off", by="kim")
     assert list_pain_flags(clinic, "T-001") == ()
     with pytest.raises(NotFound, match="no such flag"):
-        acknowledge_pain(clinic, programme_id, START, PainReason.RISING, reason="x", by="kim")
+        acknowledge_pain(clinic, programme_id, [START], PainReason.RISING, reason="x", by="kim")
     record_week(
         clinic, programme_id, replace(week, pain_morning_after=8.0), by="kim", reason="typo"
     )
     assert len(list_pain_flags(clinic, "T-001")) == 1
+    assert check_casebook(clinic).ok
+
+
+def test_weeks_of_pain_in_a_row_are_one_line_and_seen_all_or_none(clinic: Casebook) -> None:
+    programme_id = fill(clinic)
+    register_user(clinic, User(code="kim", display_name="Kim", role=UserRole.LEAD))
+    starts = [START + timedelta(weeks=at) for at in range(3)]
+    for start in starts:
+        week = AdherenceWeek(week_start=start, sessions_planned=3, sessions_done=3, pain_during=7.0)
+        record_week(clinic, programme_id, week, by="kim")
+    kind = PainReason.DURING_TOO_HIGH
+    (line,) = runs_of_pain(list_pain_flags(clinic, "T-001"))
+    assert [one.flag.week.week_start for one in line.weeks] == starts
+    assert "in 3 weeks in a row" in line.run.words
+    acknowledge_pain(clinic, programme_id, starts[1:2], kind, reason="eased off", by="kim")
+    lines = runs_of_pain(list_pain_flags(clinic, "T-001", include_seen=True))
+    assert [(len(one.weeks), one.seen is not None) for one in lines] == [
+        (1, False), (1, True), (1, False),
+    ]  # fmt: skip
+    with pytest.raises(Conflict, match="acknowledged already"):
+        acknowledge_pain(clinic, programme_id, starts, kind, reason="all of it", by="kim")
+    assert len(list_pain_flags(clinic, "T-001")) == 2
+    acknowledge_pain(clinic, programme_id, starts[::2], kind, reason="so were these", by="kim")
+    assert list_pain_flags(clinic, "T-001") == ()
     assert check_casebook(clinic).ok
 
 
