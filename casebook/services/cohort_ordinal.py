@@ -9,19 +9,17 @@ import numpy as np
 from casebook.domain.audit import AuditChoice, Count
 from casebook.domain.audit_growth import (
     CohortGrades,
-    CohortGrowth,
     GradeShare,
     NoModel,
     OddsTerm,
 )
 from casebook.domain.audit_growth_words import NO_GRADES, grades_words, odds_words
 from casebook.domain.audit_outcomes import On
-from casebook.domain.metrics import Better, Metric, Scale
+from casebook.domain.metrics import Better, Metric
 from casebook.domain.programmes import ProgrammeKind
 from casebook.services.audit_refusals import check_choice, check_on
 from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_choosing import Members, choose
-from casebook.services.cohort_growth import cohort_growth
 from casebook.services.cohort_levels import LEFT, RIGHT, WHOLE_BODY
 from casebook.statistics.codes import Floats, Whole
 from casebook.statistics.ordinal import (
@@ -40,19 +38,6 @@ class _Graded:
     baseline: Floats
     kind: Whole
     rounded: int
-
-
-def cohort_model(
-    loaded: LoadedCohort, choice: AuditChoice, metric: str, on: On, *, by: bool = True
-) -> CohortGrowth | CohortGrades | NoModel:
-    """The model that a metric's scale asks for: of grades an ordinal one, else one of growth.
-
-    Parameters and refusals as for `cohort_growth`.
-    """
-    graded = any(one.key == metric and one.scale is Scale.GRADE for one in loaded.metrics)
-    if graded:
-        return cohort_grades(loaded, choice, metric, on, by=by)
-    return cohort_growth(loaded, choice, metric, on, by=by)
 
 
 def cohort_grades(
