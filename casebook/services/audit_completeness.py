@@ -123,7 +123,7 @@ def _reasons(parts: list[Part], counts: Whole, least: int) -> tuple[tuple[str, C
     total = sum(n for _, n in given)
     if total < least or any(one.total is None for one in parts):
         return ()
-    hidden = withheld_groups([n for _, n in given], least).groups
+    hidden = withheld_groups([n for _, n in given], least).beside_the_whole
     shown = [pair for pair, hide in zip(given, hidden, strict=True) if not hide]
     shown.sort(key=lambda pair: -pair[1])
     return (

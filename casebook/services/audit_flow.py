@@ -40,7 +40,7 @@ def flow_of(members: Members, choice: AuditChoice) -> Flow:
         Step.IN_CARE: members.in_care,
     }
     end_sizes = [int(mask.sum()) for mask in ends.values()]
-    hidden = withheld_groups(end_sizes, least).groups
+    hidden = withheld_groups(end_sizes, least).beside_the_whole
     registered = int(np.sum(members.excluded != NOT_YET))
     steps = [
         (Step.REGISTERED, _count(registered, least, hidden=not apart.whole_may_be_shown)),

@@ -14,7 +14,7 @@ from casebook.domain.wording import asymmetry_unit, unit_words
 from casebook.services.audit_outcomes import amount
 from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_choosing import Members
-from casebook.services.cohort_rows import ONS
+from casebook.services.cohort_rows import ONS, runs_of
 from casebook.services.judging import number_or_none
 from casebook.statistics.codes import Flags, Floats, code_of
 from casebook.statistics.cohort_outcomes import (
@@ -63,9 +63,7 @@ def lost_of(
     key = metric[rows].astype(np.int64) * ONS + on[rows]
     order = np.argsort(key, kind="stable")
     rows, key = rows[order], key[order]
-    starts = np.flatnonzero(np.diff(key, prepend=-1))
-    groups = list(zip(starts, [*starts[1:], key.size], strict=True))
-    groups.sort(key=lambda one: loaded.metrics[key[one[0]] // ONS].position)
+    groups = sorted(runs_of(key), key=lambda one: loaded.metrics[int(key[one[0]]) // ONS].position)
     for start, end in groups:
         own = rows[start:end]
         at, code = divmod(int(key[start]), ONS)

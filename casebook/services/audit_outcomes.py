@@ -162,9 +162,7 @@ def _hidden_levels(levels: list[_Sizes], whole: _Hidden, least: int) -> list[_Hi
 
 
 def _family(sizes: list[int], forced: list[bool], least: int) -> list[bool]:
-    found = withheld_groups(sizes, least, forced=forced)
-    # Where they are too few in all to hide behind one another, nothing of them is shown.
-    return list(found.groups) if found.whole_may_be_shown else [True] * len(sizes)
+    return list(withheld_groups(sizes, least, forced=forced).beside_the_whole)
 
 
 def _either(hidden: list[bool], *, whole: bool) -> list[bool]:

@@ -11,6 +11,7 @@ from casebook.services.cohort_choosing import Members
 from casebook.services.cohort_rows import OutcomeRows
 from casebook.statistics.change import CANNOT_SAY, IMPROVED
 from casebook.statistics.codes import NOTHING, Whole
+from casebook.statistics.cohort_withholding import withheld_groups
 from casebook.statistics.funnel import OUTER, beyond_chance, funnel_limits
 
 # Sizes at which the limits are drawn, at most.
@@ -40,20 +41,17 @@ def cohort_funnels(
         is that of those shown.
         Clinicians stand in the order of their runners' number: never a ranking.
     """
-    clinician = loaded.runners["clinician"].to_numpy()
+    clinician, nobody = loaded.runners["clinician"].to_numpy(), len(loaded.clinicians)
     found = []
     for metric, on, group in rows.groups():
         if on is On.OTHER_SIDE:
             continue
-        told = group.at(
-            (group.call != CANNOT_SAY)
-            & members.reviewed[group.runner]
-            & (clinician[group.runner] != NOTHING)
-        )
-        whose = clinician[told.runner]
-        totals = np.bincount(whose, minlength=len(loaded.clinicians))
-        counts = np.bincount(whose[told.call == IMPROVED], minlength=len(loaded.clinicians))
-        shown = np.flatnonzero(totals >= choice.least_group)
+        told = group.at((group.call != CANNOT_SAY) & members.reviewed[group.runner])
+        # In the last place those of whom it is not recorded who assessed them.
+        whose = np.where(clinician[told.runner] == NOTHING, nobody, clinician[told.runner])
+        totals = np.bincount(whose, minlength=nobody + 1)
+        counts = np.bincount(whose[told.call == IMPROVED], minlength=nobody + 1)
+        shown = _shown(totals, choice.least_group)
         if len(shown) < FEWEST or counts[shown].sum() in (0, totals[shown].sum()):
             continue
         place = np.lexsort((shown, -totals[shown]))
@@ -65,11 +63,22 @@ def cohort_funnels(
                 names,
                 counts[shown[place]],
                 totals[shown[place]],
-                left_out=int(np.sum(totals > 0)) - len(shown),
+                left_out=int(np.sum(totals[:nobody] > 0)) - len(shown),
             )
         )
     order = {metric.key: metric.position for metric in loaded.metrics}
     return tuple(sorted(found, key=lambda one: (order[one.metric], list(On).index(one.on))))
+
+
+def _shown(totals: Whole, least: int) -> Whole:
+    """Clinicians that are shown: all runners less theirs may leave no few others over.
+
+    The last total is that of runners of whom no clinician is known.
+    """
+    hidden = withheld_groups(totals.tolist(), least)
+    if not hidden.whole_may_be_shown:
+        return np.zeros(0, dtype=np.int64)
+    return np.flatnonzero(~np.array(hidden.groups[:-1]) & (totals[:-1] > 0))
 
 
 def _funnel(

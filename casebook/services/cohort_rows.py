@@ -69,14 +69,19 @@ class OutcomeRows:
     def groups(self) -> Iterator[tuple[int, On, OutcomeRows]]:
         """The rows of each metric (its position) and `On`, in that order."""
         key = self.metric * ONS + self.on
-        starts = np.flatnonzero(np.diff(key, prepend=-1))
-        for start, end in zip(starts, [*starts[1:], key.size], strict=True):
+        for start, end in runs_of(key):
             metric, on = divmod(int(key[start]), ONS)
             yield metric, tuple(On)[on], self.at(slice(start, end))
 
     def at(self, rows: Any) -> OutcomeRows:
         """Some of the rows."""
         return OutcomeRows(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
+
+
+def runs_of(key: Whole) -> list[tuple[int, int]]:
+    """Where each run of equal keys (0 or more) begins and ends."""
+    starts = np.flatnonzero(np.diff(key, prepend=-1)).tolist()
+    return list(zip(starts, [*starts[1:], key.size], strict=True)) if starts else []
 
 
 def chosen_metrics(loaded: LoadedCohort, choice: AuditChoice) -> Flags:

@@ -25,6 +25,11 @@ class Withheld:
     groups: tuple[bool, ...]
     whole_may_be_shown: bool
 
+    @property
+    def beside_the_whole(self) -> tuple[bool, ...]:
+        """Which are not shown where the whole is: all, where they can't hide behind one another."""
+        return self.groups if self.whole_may_be_shown else (True,) * len(self.groups)
+
 
 def withheld_groups(
     sizes: Sequence[int],

@@ -32,6 +32,8 @@ def test_where_nothing_can_hide_them_the_whole_may_not_be_shown() -> None:
     assert not withheld_groups([2, 2, 0], 5).whole_may_be_shown
     kept = withheld_groups([3, 12], 5, kept=[False, True])
     assert (kept.groups, kept.whole_may_be_shown) == ((True, False), False)
+    assert kept.beside_the_whole == (True, True)
+    assert withheld_groups([3, 12, 20], 5).beside_the_whole == (True, True, False)
 
 
 def test_a_group_that_is_hidden_anyway_needs_others_beside_it() -> None:
