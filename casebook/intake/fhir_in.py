@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -30,9 +30,10 @@ from casebook.domain.visits import (
     value_of_mean,
     value_of_trials,
 )
-from casebook.domain.whole_record import HeldRow, HeldValue, HistoryLine, WholeRecord
+from casebook.domain.whole_record import METRIC, HeldRow, HeldValue, HistoryLine, WholeRecord
 from casebook.intake import fhir_codes as codes
 from casebook.intake.fhir_out import GENDERS
+from casebook.intake.fhir_parts import amount_unit
 from casebook.intake.fhir_places import ELEMENTS, PLACES, How
 from casebook.intake.fhir_reading import Entry, Json, Told, in_utc
 
@@ -181,6 +182,7 @@ def _read(bundle: Json, entries: list[Entry], told: Told) -> ReadRecord | None:
     counts: Counter[Subject] = Counter()
     rows: list[HeldRow] = []
     places: dict[tuple[Subject, int], str] = {}
+    goals: list[tuple[Entry, HeldRow]] = []
     for entry in entries:
         kind = _kind_of(entry)
         if kind is None:
@@ -188,9 +190,11 @@ def _read(bundle: Json, entries: list[Entry], told: Told) -> ReadRecord | None:
         counts[kind] += 1
         places[kind, counts[kind]] = entry.place
         rows += _rows(entry, kind, counts[kind])
+        goals += [(entry, row) for row in rows[-1:] if row.kind is Subject.TARGET]
         if kind is Subject.RUNNER and rows[-1].kind is Subject.IDENTITY:
             places[Subject.IDENTITY, 1] = entry.place
     metrics = _metrics(entries)
+    _check_amounts(goals, metrics)
     values: list[HeldValue] = []
     value_places = []
     for entry in entries:
@@ -271,6 +275,15 @@ def _runner(entry: Entry, fields: dict[str, Any]) -> list[HeldRow]:
     if identity:
         rows.append(HeldRow(kind=Subject.IDENTITY, number=1, fields=identity))
     return rows
+
+
+def _check_amounts(goals: Iterable[tuple[Entry, HeldRow]], metrics: Mapping[str, Metric]) -> None:
+    """An amount stands in its metric's unit; one in an extension, as written before, has none."""
+    for entry, target in goals:
+        metric = metrics.get(str(target.fields.get(METRIC)))
+        if metric is not None:
+            unit = amount_unit(metric, str(target.fields.get("what")))
+            entry.quantity("target.0.detailQuantity", unit)
 
 
 def _metrics(entries: list[Entry]) -> dict[str, Metric]:

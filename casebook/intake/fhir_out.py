@@ -19,6 +19,7 @@ from casebook.intake import fhir_codes as codes
 from casebook.intake.fhir_parts import (
     Json,
     Written,
+    amount_unit,
     coding,
     concept,
     instant,
@@ -238,9 +239,18 @@ def _goal(at: Written, row: HeldRow) -> Json:
         "lifecycleStatus": "active",
         "description": {"text": printed(" ".join(words.split()))},
         "subject": at.patient,
-        # An amount of change is no value to be reached, so that it is no detail of the target.
-        "target": [{"measure": _metric_code(metric), "dueDate": told["due_on"]}],
-        **at.rest(row, METRIC, "due_on"),
+        "target": [
+            {
+                # The text says that the amount is one of change, and no value to be reached.
+                "measure": concept(
+                    coding(codes.METRIC, metric.key, metric.label),
+                    text=f"Amount of change of {metric.label} ({told['what']}) against before",
+                ),
+                "detailQuantity": quantity(told["amount"], amount_unit(metric, told["what"]), unit),
+                "dueDate": told["due_on"],
+            }
+        ],
+        **at.rest(row, METRIC, "amount", "due_on"),
     }
 
 

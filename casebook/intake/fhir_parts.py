@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime
 from typing import Any, Final
 
 from casebook.domain.history import Subject, Was
+from casebook.domain.metrics import AsymmetryForm, Metric
 from casebook.domain.whole_record import HeldRow, WholeRecord
 from casebook.intake import fhir_codes as codes
 
@@ -16,6 +17,7 @@ Json = dict[str, Any]
 _DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}\Z")
 _MOMENT: Final = re.compile(r"\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d+)?\+00:00\Z")
 UTC_ENDING: Final = "+00:00"
+PERCENTAGES: Final = frozenset({AsymmetryForm.PERCENT, AsymmetryForm.LOG_RATIO})
 # FHIR's integer has 32 bits.
 _LARGEST: Final = 2**31 - 1
 _UNPRINTED: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f]")
@@ -52,6 +54,13 @@ def quantity(number: float, unit: str, words: str = "") -> Json:
     """A number with its UCUM unit."""
     made = {"value": number, "system": codes.UCUM, "code": unit}
     return made | {"unit": words} if words else made
+
+
+def amount_unit(metric: Metric, what: str) -> str:
+    """The UCUM code of an amount of change of a metric, or of its asymmetry."""
+    if what == "asymmetry" and metric.asymmetry_form in PERCENTAGES:
+        return "%"
+    return metric.unit
 
 
 def extension(name: str, content: Was) -> Json:

@@ -17,6 +17,7 @@ class How(Enum):
 
     TEXT = auto()
     WHOLE = auto()
+    NUMBER = auto()
     MOMENT = auto()
     CODE = auto()
     SIDE = auto()
@@ -71,6 +72,7 @@ PLACES: Final[Mapping[Subject, Mapping[str, Place]]] = {
     },
     Subject.TARGET: {
         METRIC: Place("target.0.measure", How.CODE, codes.METRIC),
+        "amount": Place("target.0.detailQuantity.value", How.NUMBER),
         "due_on": Place("target.0.dueDate"),
     },
     Subject.ADHERENCE: {

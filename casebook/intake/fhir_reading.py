@@ -179,6 +179,8 @@ class Entry:
             return self.user(place.path)
         if place.how is How.WHOLE:
             return self.at(place.path)
+        if place.how is How.NUMBER:
+            return self.number_at(place.path)
         told = self.text(place.path)
         if told is not None and place.how is How.MOMENT:
             return in_utc(told)

@@ -215,3 +215,65 @@ def test_what_another_program_wrote_is_refused_by_entry_and_field(
 def test_a_file_that_is_no_bundle_is_refused_in_words(content: bytes):
     with pytest.raises(InputRefused, match=r"no JSON|expected 'Bundle'"):
         read_bundle(content, name="other.json")
+
+
+def with_target(what: str) -> Json:
+    """A Bundle with one target of 15 on a side, or on the asymmetry in percent."""
+    programme = HeldRow(
+        kind=Subject.PROGRAMME,
+        number=1,
+        fields={"title": "Hips", "kind": "injury", "started_on": "2026-03-02"},
+    )
+    target = HeldRow(
+        kind=Subject.TARGET,
+        number=1,
+        fields={
+            "metric": STRENGTH,
+            "what": what,
+            "direction": "towards_zero" if what == "asymmetry" else "up",
+            "amount": 15.5,
+            "due_on": "2026-06-01",
+        },
+        refs={"programme_id": (Subject.PROGRAMME, 1)},
+    )
+    runner = HeldRow(kind=Subject.RUNNER, number=1, fields={"code": "T-7", "sex": "female"})
+    record = WholeRecord(
+        code="T-7", written_at=MOMENT, rows=(runner, programme, target), metrics=METRICS[:1]
+    )
+    found: Json = json.loads(bundle_text(record))
+    return found
+
+
+def goal_of(told: Json) -> Json:
+    found: Json = next(
+        one["resource"] for one in told["entry"] if one["resource"]["resourceType"] == "Goal"
+    )
+    return found
+
+
+@pytest.mark.parametrize(("what", "unit"), [("left", "N"), ("asymmetry", "%")])
+def test_the_amount_of_a_target_carries_its_unit_in_ucum_and_reads_back(
+    what: str, unit: str
+) -> None:
+    told = with_target(what)
+    (target,) = goal_of(told)["target"]
+    assert target["detailQuantity"] == {
+        "value": 15.5,
+        "system": "http://unitsofmeasure.org",
+        "code": unit,
+        "unit": unit,
+    }
+    assert target["measure"]["text"].startswith("Amount of change of ")
+    Bundle401(told, strict=True)
+    rows = read_bundle(json.dumps(told).encode(), name="record.json").record.rows
+    assert rows[-1].fields["amount"] == 15.5
+
+    # Another unit is refused, for it would not be converted.
+    target["detailQuantity"]["code"] = "mm"
+    with pytest.raises(InputRefused, match=r"detailQuantity\.code: is 'mm'"):
+        read_bundle(json.dumps(told).encode(), name="record.json")
+    # As it was written before: the amount in an extension, without a unit.
+    del target["detailQuantity"]
+    goal_of(told)["extension"].append({"url": "urn:casebook:field:amount", "valueDecimal": 15.5})
+    rows = read_bundle(json.dumps(told).encode(), name="record.json").record.rows
+    assert rows[-1].fields["amount"] == 15.5
