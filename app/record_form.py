@@ -9,9 +9,10 @@ from enum import StrEnum
 import streamlit as st
 
 from app import state
-from app.messages import calmly, plain
+from app.messages import calmly, day_words, plain
 from app.typed_boxes import Boxes
 from app.words import code_words
+from casebook.domain.cautions import FINDINGS, Finding
 from casebook.domain.history import Subject
 from casebook.domain.history_words import SUBJECTS, column_label
 from casebook.services.amending_records import (
@@ -29,7 +30,7 @@ LONGEST_REASON = 2000
 
 
 def show_record_form(casebook: Casebook, runner: str) -> None:
-    """Amend the runner's data, a complaint, a consent, a programme or a part of one."""
+    """Amend the runner's data, a complaint, consent, finding, programme or a part of one."""
     with st.expander("Amend what is known of the runner", icon=":material/edit:"):
         stored = {(one.subject, one.record_id): one for one in list_records(casebook, runner)}
         chosen = st.selectbox(
@@ -49,6 +50,7 @@ def _named(record: StoredRecord) -> str:
         for name in ("title", "region", "pathology", "purpose", "exercise", "what", "week_start")
     ]
     days = [columns.get(name) for name in ("onset_on", "given_on", "started_on")]
+    told += [FINDINGS[one] if isinstance(one, Finding) else one for one in record.about.values()]
     parts = [_text(one) for one in (*told, *days) if one not in (None, "")]
     words = SUBJECTS[record.subject]
     return f"{words}: {', '.join(parts)}" if parts else words
@@ -57,7 +59,7 @@ def _named(record: StoredRecord) -> str:
 def _text(content: object) -> str:
     if isinstance(content, StrEnum):
         return code_words(content)
-    return f"{content:%Y-%m-%d}" if isinstance(content, date) else str(content)
+    return day_words(content) if isinstance(content, date) else str(content)
 
 
 def _form(casebook: Casebook, runner: str, record: StoredRecord) -> None:
@@ -119,6 +121,14 @@ def _box(boxes: Boxes, subject: Subject, name: str, start: object, key: str) -> 
         codes = list(kind)
         at = codes.index(start) if isinstance(start, kind) else None
         return st.selectbox(label, codes, index=at, format_func=code_words, key=key)
+    if kind is bool:
+        return st.selectbox(
+            label,
+            [True, False],
+            index=None if start is None else [True, False].index(bool(start)),
+            format_func={True: "yes", False: "no"}.__getitem__,
+            key=key,
+        )
     if kind is date:
         day = start if isinstance(start, date) else None
         typed = boxes.day(st.container(), label, key=key, start=day)

@@ -112,6 +112,7 @@ _LABELS: Final = {
     "n_bytes": "size",
     "sha256": "content (SHA-256)",
     "metric_id": "metric",
+    "present": "found",
     "key_fingerprint": "fingerprint of the key",
     "n_rows": "rows by table",
 }

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from datetime import date, timedelta
 
-from casebook.domain.cautions import RISE_WITHIN_DAYS
 from casebook.domain.errors import InputRefused, Problem
 from casebook.domain.people import clean_by
 from casebook.domain.programmes import AdherenceWeek
@@ -13,7 +12,8 @@ from casebook.services import clock
 from casebook.services.amending import asked_reason
 from casebook.services.opened import Casebook
 from casebook.services.prescribing import StoredPrescription, get_kept
-from casebook.storage import findings, history, people, prescriptions
+from casebook.services.reopening import reopen_weeks
+from casebook.storage import history, people, prescriptions
 from casebook.storage.session import writing
 
 A_WEEK = timedelta(days=7)
@@ -81,14 +81,8 @@ def record_week(
         told = prescriptions.save_week(unit, kept, week, reason=reason)
         if told is None:
             return
-        # A flag rests on the four weeks before it as well.
-        resting = [
-            one.week_start
-            for one in kept.prescription.programme.adherence
-            if 0 <= (one.week_start - week.week_start).days <= RISE_WITHIN_DAYS
-        ]
-        reopened = findings.reopen_pain(
-            unit, kept.runner_id, programme_id, resting, reason=f"week changed: {reason}"
+        reopened = reopen_weeks(
+            unit, kept.runner_id, programme_id, [week.week_start], reason=reason
         )
         people.bump_runner(unit, kept.runner_id)
         history.append(unit, [told, *reopened], by=by, at=clock.now())

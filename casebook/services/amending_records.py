@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 from types import MappingProxyType
@@ -19,8 +19,9 @@ from casebook.services.amending import asked_reason
 from casebook.services.opened import Casebook
 from casebook.services.record_rules import record_problems
 from casebook.services.registering import get_runner_row
+from casebook.services.reopening import Resting
 from casebook.services.visit_words import NOTHING_STORED
-from casebook.storage import history, hypotheses, people, record_fields, records
+from casebook.storage import findings, history, hypotheses, people, record_fields, records
 from casebook.storage.session import reading, writing
 
 YES_AND_NO: Final = {"yes": True, "no": False, "true": True, "false": False}
@@ -41,6 +42,8 @@ AMENDABLE: Final[Mapping[Subject, tuple[str, ...]]] = MappingProxyType(
             Subject.RUN,
         )
     }
+    # Another finding is another record.
+    | {Subject.FINDING: ("present",)}
 )
 # A runner and their identifiers are amended, and leave only with a whole import that is undone.
 STRUCK_OUT: Final = frozenset(AMENDABLE) - {Subject.RUNNER, Subject.IDENTITY}
@@ -54,11 +57,14 @@ class StoredRecord:
     ----------
     columns : mapping of str to object
         What can be amended, by column.
+    about : mapping of str to object
+        What tells a finding from others: `finding` and the day of its visit, `visited_on`.
     """
 
     subject: Subject
     record_id: int
     columns: Mapping[str, object]
+    about: Mapping[str, object] = field(default_factory=dict)
 
 
 def list_records(casebook: Casebook, runner: str) -> tuple[StoredRecord, ...]:
@@ -71,11 +77,19 @@ def list_records(casebook: Casebook, runner: str) -> tuple[StoredRecord, ...]:
     with reading(casebook.engine) as unit:
         runner_id, _ = get_runner_row(unit, casebook, runner)
         kept = records.records_of(unit, runner_id)
+        days = {
+            one.visit_id: one.visited_on for one in findings.findings_of_runner(unit, runner_id)
+        }
     return tuple(
         StoredRecord(
             subject=one.subject,
             record_id=one.record_id,
             columns={name: one.columns[name] for name in AMENDABLE[one.subject]},
+            about=(
+                {"finding": one.columns["finding"], "visited_on": days[one.visit_id]}
+                if one.subject is Subject.FINDING and one.visit_id is not None
+                else {}
+            ),
         )
         for one in kept
     )
@@ -127,7 +141,9 @@ def amend_record(
         problems = record_problems(subject, {**kept.columns, **changed}, runner=known.code)
         if problems:
             raise InputRefused(problems)
+        resting = Resting(unit, kept)
         records.write_record(unit, subject, record_id, changed)
+        resting.note(records.find_record(unit, subject, record_id))
         told = Change(
             act=Act.AMENDED,
             subject=subject,
@@ -141,14 +157,15 @@ def amend_record(
             reason=reason,
         )
         people.bump_runner(unit, runner_id)
-        history.append(unit, [told], by=by, at=clock.now())
+        reopened = resting.opened(reason=reason)
+        history.append(unit, [told, *reopened], by=by, at=clock.now())
         unit.commit()
 
 
 def strike_out_record(
     casebook: Casebook, runner: str, record: tuple[Subject, int], *, reason: str, by: str
 ) -> None:
-    """Strike out a complaint, consent, programme (with its parts) or part of one.
+    """Strike out a complaint, consent, finding, programme (with its parts) or part of one.
 
     Raises
     ------
@@ -180,9 +197,12 @@ def strike_out_record(
         if kept.subject is Subject.PROGRAMME:
             going = [*records.parts_of_programme(unit, kept.record_id), kept]
         _refuse_rested_on(unit, kept)
+        # Flags of a programme's weeks leave with the programme.
+        resting = Resting(unit, kept)
         for one in going:
             records.remove_record(unit, one.subject, one.record_id)
         told = [removal(one, act=Act.STRUCK_OUT, reason=reason) for one in going]
+        told += resting.opened(reason=reason)
         people.bump_runner(unit, runner_id)
         history.append(unit, told, by=by, at=clock.now())
         unit.commit()

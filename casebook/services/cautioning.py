@@ -17,7 +17,6 @@ from casebook.domain.cautions import (
     Finding,
     PainFlag,
     PainReason,
-    cautions_for,
     pain_flags,
 )
 from casebook.domain.errors import Conflict, NotFound
@@ -27,6 +26,7 @@ from casebook.services.amending import asked_reason, get_visit
 from casebook.services.opened import Casebook
 from casebook.services.prescribing import get_kept
 from casebook.services.registering import get_runner_row
+from casebook.services.reopening import called, found_at, reopen_prompts
 from casebook.services.visit_words import NOTHING_STORED, who
 from casebook.storage import findings as stored_findings
 from casebook.storage import history, people, prescriptions, visits
@@ -105,20 +105,15 @@ def record_findings(
     with writing(casebook.engine) as unit:
         runner_id, known = get_runner_row(unit, casebook, runner)
         visit = get_visit(unit, runner_id, known.code, visited_on, session)
-        before = _of_visit(unit, runner_id, visit.visit_id)
+        before = found_at(unit, runner_id, visit.visit_id)
         if any(before.get(finding, present) != present for finding, present in findings.items()):
             reason = asked_reason(reason)
         told = stored_findings.save_findings(
             unit, runner_id, visit.visit_id, findings, reason=reason
         )
         if told:
-            moved = _moved(before, {**before, **findings})
-            reopened = stored_findings.reopen_cautions(
-                unit,
-                runner_id,
-                visit.visit_id,
-                moved,
-                reason=f"findings changed: {reason or 'more was found'}",
+            reopened = reopen_prompts(
+                unit, runner_id, visit.visit_id, before, reason=reason or "more was found"
             )
             people.bump_runner(unit, runner_id)
             history.append(unit, [*told, *reopened], by=by, at=clock.now())
@@ -148,7 +143,7 @@ def findings_of(
                 f"There is no visit of '{known.code}' on {visited_on} (session {session}). Check "
                 "the day and the session."
             )
-        return _of_visit(unit, runner_id, visit.visit_id)
+        return found_at(unit, runner_id, visit.visit_id)
 
 
 def list_cautions(
@@ -193,8 +188,8 @@ def acknowledge_caution(
         runner_id, known = get_runner_row(unit, casebook, runner)
         user_id = _user(unit, casebook, by)
         visit = get_visit(unit, runner_id, known.code, visited_on, session)
-        called = {one.rule.key for one in _called(_of_visit(unit, runner_id, visit.visit_id))}
-        if rule not in called:
+        rules = {one.rule.key for one in called(found_at(unit, runner_id, visit.visit_id))}
+        if rule not in rules:
             raise NotFound(
                 f"The findings of '{known.code}' at the visit of {visited_on} do not call for "
                 f"'{rule}'. {NOTHING_STORED} Look at the findings again."
@@ -306,22 +301,6 @@ def _seen_already(seen: Seen) -> Conflict:
     )
 
 
-def _of_visit(unit: Unit, runner_id: int, visit_id: int) -> dict[Finding, bool]:
-    found = stored_findings.findings_of_runner(unit, runner_id)
-    return next((dict(one.findings) for one in found if one.visit_id == visit_id), {})
-
-
-def _called(found: Mapping[Finding, bool]) -> tuple[Caution, ...]:
-    return cautions_for([finding for finding, present in found.items() if present])
-
-
-def _moved(before: Mapping[Finding, bool], after: Mapping[Finding, bool]) -> set[str]:
-    """Rules whose prompt rests on other findings than before."""
-    was = {one.rule.key: one.findings for one in _called(before)}
-    now = {one.rule.key: one.findings for one in _called(after)}
-    return {rule for rule in {**was, **now} if was.get(rule) != now.get(rule)}
-
-
 def _cautions(unit: Unit, runner_id: int) -> tuple[RunnerCaution, ...]:
     seen = stored_findings.cautions_seen(unit, runner_id)
     found: tuple[VisitFindings, ...] = stored_findings.findings_of_runner(unit, runner_id)
@@ -333,7 +312,7 @@ def _cautions(unit: Unit, runner_id: int) -> tuple[RunnerCaution, ...]:
             seen=seen.get((visit.visit_id, caution.rule.key)),
         )
         for visit in found
-        for caution in _called(visit.findings)
+        for caution in called(visit.findings)
     )
 
 

@@ -17,6 +17,7 @@ from casebook.services import clock
 from casebook.services.amending import VisitChange, asked_reason, write_visit
 from casebook.services.amending_records import removal
 from casebook.services.opened import Casebook
+from casebook.services.reopening import Resting
 from casebook.services.striking_out import remove_visit
 from casebook.services.visit_words import NOTHING_STORED
 from casebook.storage import acknowledging, history, people, record_fields, records, visits
@@ -62,7 +63,13 @@ def undo_entry(casebook: Casebook, number: int, *, reason: str, by: str) -> None
         if entry.subject is Subject.VISIT:
             told = _undo_visit(unit, entry, reason=reason, by=by, at=now)
         else:
-            told = [_undo_record(unit, entry, reason=reason, by=by, at=now)]
+            place = (entry.subject, entry.subject_id)
+            resting = Resting(unit, records.find_record(unit, *place))
+            if entry.subject is Subject.FINDING and entry.runner_id and entry.visit_id:
+                resting.note_visit(entry.runner_id, entry.visit_id)
+            change = _undo_record(unit, entry, reason=reason, by=by, at=now)
+            resting.note(records.find_record(unit, entry.subject, change.subject_id))
+            told = [change, *resting.opened(reason=reason)]
         if entry.runner_id is not None:
             people.bump_runner(unit, entry.runner_id)
         history.append(unit, told, by=by, at=now)

@@ -42,6 +42,7 @@ OF_A_RUNNER: Final[tuple[type[Row], ...]] = (
     TargetRow,
     AdherenceRow,
     RunRow,
+    FindingRow,
 )
 PARTS: Final = (BlockRow, TargetRow, AdherenceRow)
 
@@ -77,7 +78,7 @@ def find_record(
 
 
 def records_of(session: Session, runner_id: int) -> list[KeptRecord]:
-    """Everything of a runner beside visits, acknowledgements and attachments."""
+    """Everything of a runner beside visits' numbers, acknowledgements and attachments."""
     rows: list[Row] = []
     for kind in OF_A_RUNNER:
         query: Any = select(kind)
@@ -85,6 +86,9 @@ def records_of(session: Session, runner_id: int) -> list[KeptRecord]:
         if kind in PARTS:
             of = ProgrammeRow.id == columns.programme_id
             query = query.join(ProgrammeRow, of).where(ProgrammeRow.runner_id == runner_id)
+        elif kind is FindingRow:
+            at = VisitRow.id == columns.visit_id
+            query = query.join(VisitRow, at).where(VisitRow.runner_id == runner_id)
         else:
             key = columns.id if kind is RunnerRow else columns.runner_id
             query = query.where(key == runner_id)

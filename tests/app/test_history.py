@@ -7,9 +7,11 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from casebook.domain.cautions import Finding
 from casebook.domain.sides import Side
 from casebook.domain.visits import value_of_trials
 from casebook.services.amending import VisitChange, amend_visit
+from casebook.services.cautioning import findings_of, record_findings
 from casebook.services.keeping import Casebook, check_casebook
 from casebook.services.recording import find_visit
 from casebook.services.registering import get_runner, list_injuries
@@ -100,3 +102,19 @@ def test_what_is_known_of_the_runner_is_amended(clinic: Casebook, app: AppTest) 
     button(app, "Strike it out")
     assert list_injuries(clinic, WORSE) == ()
     assert not app.exception
+
+
+def test_a_finding_is_amended_beside_the_other_records(clinic: Casebook, app: AppTest) -> None:
+    record_findings(clinic, WORSE, DAY, 1, {Finding.NUMBNESS: True}, by="AB")
+    at_page(app, "history", runner=WORSE)
+    app.session_state["casebook_user"] = "AB"
+    what = app.selectbox(key=f"amend_what_{WORSE}")
+    named = "finding at a visit: numbness or tingling, 9 Mar 2026"
+    what.select_index(what.options.index(named)).run()
+    present = next(one for one in app.selectbox if str(one.key).endswith("_present"))
+    assert (present.value, list(present.options)) == (True, ["yes", "no"])
+    present.select_index(1)
+    reason(app, str(present.key).removesuffix("_present"), "the other leg")
+    button(app, "Save the amendment")
+    assert not app.exception
+    assert findings_of(clinic, WORSE, DAY) == {Finding.NUMBNESS: False}

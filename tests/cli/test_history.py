@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from pathlib import Path
 
@@ -73,6 +74,24 @@ def test_another_record_is_amended(casebook: Casebook, filled: Path) -> None:
     assert casebook("amend", "R-01", "--record", "runner:1", "--set", "sex=female", *why).code == 0
     told = casebook("history", "R-01", "--db", filled).out
     assert "sex: not recorded -> female" in told
+
+
+def test_a_finding_is_amended_by_the_number_that_the_history_shows(
+    casebook: Casebook, filled: Path, tmp_path: Path
+) -> None:
+    file = tmp_path / "findings.csv"
+    file.write_text(
+        "runner,visit_date,finding,present\nR-01,2025-04-03,night_pain,yes\n", encoding="utf-8"
+    )
+    assert casebook("import", file, "--db", filled).code == 0
+    shown = re.search(r"finding:\d+", casebook("history", "R-01", "--db", filled).out)
+    assert shown is not None
+    why = ("--reason", "asked again", "--db", filled)
+    said = casebook("amend", "R-01", "--record", shown[0], "--set", "present=no", *why)
+    assert (said.code, said.out) == (0, "Amended.\n")
+    assert "found: yes -> no" in casebook("history", "R-01", "--db", filled).out
+    assert casebook("strike-out", "R-01", "--record", shown[0], *why).code == 0
+    assert casebook("check", "--db", filled).code == 0
 
 
 def test_the_head_noted_down_tells_of_a_tail_that_was_cut_off(
