@@ -48,7 +48,7 @@ def growth_courses(growth: CohortGrowth, *, palette: Palette) -> Spec:
     colours = [palette.accent, palette.attention][: len(names)]
     low, high = _span(growth)
     weeks = [week for course in growth.courses for week in course.weeks]
-    legend = alt.Legend(title=None, labelLimit=260)
+    legend = alt.Legend(title=None, labelLimit=260, direction="vertical", symbolType="stroke")
     in_unit = f", {growth.unit}" if growth.unit else ""
     x = alt.X(
         "week:Q",
@@ -61,10 +61,10 @@ def growth_courses(growth: CohortGrowth, *, palette: Palette) -> Spec:
         title=f"{AXIS[growth.on]}{in_unit}",
         scale=alt.Scale(domain=[low, high], nice=False, zero=False),
     )
-    scale = alt.Scale(domain=names, range=colours)
+    colour = alt.Color("Course:N", scale=alt.Scale(domain=names, range=colours), legend=legend)
     raw = (
         alt.Chart(alt.NamedData(RAW))
-        .mark_line(strokeWidth=1, opacity=0.35, clip=True, color=palette.muted, point=False)
+        .mark_line(strokeWidth=1, opacity=0.5, clip=True, color=palette.muted)
         .encode(x=x, y=y, detail="runner:N")
     )
     base = alt.Chart(alt.NamedData(COURSES)).encode(
@@ -78,11 +78,11 @@ def growth_courses(growth: CohortGrowth, *, palette: Palette) -> Spec:
         ],
     )
     band = base.mark_area(opacity=0.28, line=False, clip=True).encode(
-        y=alt.Y("low:Q"), y2="high:Q", fill=alt.Fill("Course:N", scale=scale, legend=None)
+        y=alt.Y("low:Q"), y2="high:Q", color=colour
     )
     line = base.mark_line(strokeWidth=3.5, clip=True).encode(
         y=y,
-        color=alt.Color("Course:N", scale=scale, legend=legend),
+        color=colour,
         strokeDash=alt.StrokeDash(
             "Course:N",
             scale=alt.Scale(domain=names, range=list(DASHES[: len(names)])),
@@ -140,7 +140,13 @@ def _courses(growth: CohortGrowth) -> Rows:
 
 
 def _span(growth: CohortGrowth) -> tuple[float, float]:
-    numbers = [value for course in growth.raw for value in course.values]
+    weeks = [week for course in growth.courses for week in course.weeks]
+    numbers = [
+        value
+        for course in growth.raw
+        for week, value in zip(course.weeks, course.values, strict=True)
+        if min(weeks) <= week <= max(weeks)
+    ]
     numbers += [end for course in growth.courses for end in (*course.low, *course.high)]
     if growth.on is On.ASYMMETRY:
         numbers.append(0.0)

@@ -7,13 +7,14 @@ import altair as alt
 from casebook.charts.drawing import POINTS, Spec, with_rows
 from casebook.charts.palette import Palette
 from casebook.charts.styling import styled
-from casebook.charts.time_axis import Rows
+from casebook.charts.time_axis import Row, Rows
 from casebook.domain.audit_outcomes import Funnel, FunnelPoint
 
 HEIGHT = 320
 LIMITS, OVERALL, ENDS = "limits", "overall", "ends"
 INNER, OUTER = "95 % limits", "99.8 % limits"
-WITHIN, BEYOND, FAR = "within the limits", "rarer than 95 %", "rarer than 99.8 %"
+WITHIN, BEYOND, FAR = "within the limits", "beyond 95 %", "beyond 99.8 %"
+SHAPES = {WITHIN: "circle", BEYOND: "triangle-up", FAR: "diamond"}
 
 
 def funnel_plot(funnel: Funnel, *, label: str, palette: Palette) -> Spec:
@@ -33,10 +34,8 @@ def funnel_plot(funnel: Funnel, *, label: str, palette: Palette) -> Spec:
     """
     largest = funnel.limits[-1].total
     smallest = funnel.limits[0].total
-    top = max(
-        [100 * limit.high_998 for limit in funnel.limits]
-        + [100 * point.share for point in funnel.points]
-    )
+    highest = [limit.high_998 for limit in funnel.limits]
+    top = 100 * max(*highest, *(point.share for point in funnel.points))
     x = alt.X(
         "total:Q",
         title="runners with a verdict",
@@ -52,7 +51,7 @@ def funnel_plot(funnel: Funnel, *, label: str, palette: Palette) -> Spec:
         strokeDash=alt.StrokeDash(
             "limit:N",
             scale=alt.Scale(domain=[INNER, OUTER], range=[[2, 3], [7, 4]]),
-            legend=alt.Legend(title=None),
+            legend=alt.Legend(title=None, direction="vertical"),
         ),
     )
     overall = (
@@ -63,7 +62,10 @@ def funnel_plot(funnel: Funnel, *, label: str, palette: Palette) -> Spec:
         .mark_text(align="right", dy=-8, dx=-4, fontSize=12, color=palette.text)
         .encode(x=alt.value(alt.expr("width")), y=y, text="words:N")
     )
-    kinds = [WITHIN, BEYOND, FAR]
+    rows = [_point(point, funnel.overall) for point in funnel.points]
+    kinds = [kind for kind in SHAPES if any(row["kind"] == kind for row in rows)]
+    legend = alt.Legend(title=None, direction="vertical")
+    colours = [palette.neutral if kind == WITHIN else palette.attention for kind in kinds]
     points = alt.Chart(alt.NamedData(POINTS)).encode(
         x=x,
         y=y,
@@ -76,20 +78,20 @@ def funnel_plot(funnel: Funnel, *, label: str, palette: Palette) -> Spec:
     marks = points.mark_point(size=120, filled=True, opacity=1).encode(
         shape=alt.Shape(
             "kind:N",
-            scale=alt.Scale(domain=kinds, range=["circle", "triangle-up", "diamond"]),
-            legend=alt.Legend(title=None),
+            scale=alt.Scale(domain=kinds, range=[SHAPES[kind] for kind in kinds]),
+            legend=legend,
         ),
-        color=alt.Color(
-            "kind:N",
-            scale=alt.Scale(
-                domain=kinds, range=[palette.neutral, palette.attention, palette.attention]
-            ),
-            legend=alt.Legend(title=None),
-        ),
+        color=alt.Color("kind:N", scale=alt.Scale(domain=kinds, range=colours), legend=legend),
     )
-    names = points.mark_text(dy=-13, fontSize=12, color=palette.text).encode(text="name:N")
+    # Away from the common share, whose line would run through them.
+    names = [
+        points.transform_filter(which)
+        .mark_text(dy=away, fontSize=12, color=palette.text)
+        .encode(text="name:N")
+        for which, away in (("datum.above", -14), ("!datum.above", 15))
+    ]
     drawn = alt.layer(
-        lines.mark_line(strokeWidth=1.5, color=palette.muted), overall, word, marks, names
+        lines.mark_line(strokeWidth=1.5, color=palette.muted), overall, word, marks, *names
     )
     return with_rows(
         styled(drawn.properties(height=HEIGHT), palette).to_dict(),
@@ -101,7 +103,7 @@ def funnel_plot(funnel: Funnel, *, label: str, palette: Palette) -> Spec:
                     "words": f"all shown: {100 * funnel.overall:.0f} %",
                 }
             ],
-            POINTS: [_point(point) for point in funnel.points],
+            POINTS: rows,
         },
     )
 
@@ -119,11 +121,12 @@ def _limits(funnel: Funnel) -> Rows:
     ]
 
 
-def _point(point: FunnelPoint) -> dict[str, object]:
+def _point(point: FunnelPoint, overall: float) -> Row:
     return {
         "name": point.name,
         "total": point.total,
         "share": 100 * point.share,
+        "above": point.share > overall,
         "Improved": f"{point.count} of {point.total} ({100 * point.share:.0f} %)",
         "kind": FAR if point.beyond_998 else BEYOND if point.beyond_95 else WITHIN,
     }

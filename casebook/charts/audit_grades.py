@@ -12,12 +12,12 @@ from casebook.domain.audit_growth import CohortGrades, GradeShare
 
 ROW = 46
 BARS, WORDS = "bars", "words"
-GROUPS = {"": "", "injury": "for injury, ", "performance": "for performance, "}
+GROUPS = {"": "", "injury": "injury, ", "performance": "performance, "}
 # How far the lowest and the highest grade stand from the background, and from where on words on
 # a bar are written in the background's colour.
-FAINTEST, STRONGEST, DARK = 0.18, 0.9, 0.5
-# Narrower parts have no room for their grade.
-ROOM_FOR_WORDS = 0.06
+FAINTEST, STRONGEST, DARK = 0.18, 0.9, 0.7
+# Narrower parts have no room for the grade in words, and for its number alone.
+ROOM_FOR_WORDS, ROOM_FOR_A_NUMBER = 0.4, 0.05
 
 
 def grade_shares(grades: CohortGrades, *, palette: Palette) -> Spec:
@@ -84,6 +84,12 @@ def _grade(share: GradeShare) -> str:
     return f"grade {share.grade:.0f}"
 
 
+def _words(share: GradeShare, part: float) -> str:
+    if part > ROOM_FOR_WORDS:
+        return _grade(share)
+    return f"{share.grade:.0f}" if part > ROOM_FOR_A_NUMBER else ""
+
+
 def _seen(shares: tuple[GradeShare, ...]) -> list[float]:
     numbers = [share.count.n or 0 for share in shares]
     return [number / max(sum(numbers), 1) for number in numbers]
@@ -100,7 +106,7 @@ def _bar(name: str, shares: tuple[GradeShare, ...], parts: list[float]) -> Rows:
                 "from": 100 * done,
                 "to": 100 * (done + part),
                 "middle": 100 * (done + part / 2),
-                "words": _grade(share) if part > ROOM_FOR_WORDS else "",
+                "words": _words(share, part),
                 "Runners": "withheld" if share.count.n is None else str(share.count.n),
                 "Share": f"{100 * part:.0f} %",
             }

@@ -100,7 +100,7 @@ def residual_quantiles(growth: CohortGrowth, *, palette: Palette) -> Spec:
 def _points(palette: Palette) -> alt.Chart:
     return (
         alt.Chart(alt.NamedData(POINTS))
-        .mark_point(size=28, filled=True, opacity=0.55, color=palette.accent)
+        .mark_point(size=28, filled=True, opacity=0.6, color=palette.neutral)
         .encode(tooltip=[alt.Tooltip("Fitted:N"), alt.Tooltip("Residual:N")])
     )
 

@@ -16,7 +16,7 @@ HEIGHT = 300
 # Height of a line of numbers below the curves, as a share of the curves' own height.
 LINE = 0.1
 CURVES, NUMBERS, ZERO, HEAD = "curves", "numbers", "zero", "head"
-GROUPS = {"": "all runners", "injury": "programme for injury", "performance": "for performance"}
+GROUPS = {"": "all runners", "injury": "injury", "performance": "performance"}
 DASHES = ([1, 0], [7, 4], [2, 3])
 
 
@@ -40,8 +40,8 @@ def return_curve(returns: Sequence[ReturnToRunning], *, palette: Palette) -> Spe
     drawn = apart if len(apart) > 1 else shown[:1]
     names = [GROUPS[one.group] for one in drawn]
     last = max(step.day for one in drawn for step in one.steps)
-    foot = -LINE * (len(drawn) + 1)
-    legend = alt.Legend(title=None) if len(drawn) > 1 else None
+    foot = -LINE * (2 * len(drawn) + 0.3)
+    legend = alt.Legend(title=None, symbolType="stroke") if len(drawn) > 1 else None
     colours = [palette.accent, palette.attention, palette.neutral]
     colour = alt.Color(
         "Runners:N", scale=alt.Scale(domain=names, range=colours[: len(names)]), legend=legend
@@ -76,9 +76,6 @@ def return_curve(returns: Sequence[ReturnToRunning], *, palette: Palette) -> Spe
     band = base.mark_area(interpolate="step-after", opacity=0.16, line=False).encode(
         y=alt.Y("low:Q"),
         y2="high:Q",
-        fill=alt.Fill(
-            "Runners:N", scale=alt.Scale(domain=names, range=colours[: len(names)]), legend=None
-        ),
     )
     line = base.mark_line(interpolate="step-after", strokeWidth=2.5).encode(y=y, strokeDash=dash)
     zero = (
@@ -86,18 +83,11 @@ def return_curve(returns: Sequence[ReturnToRunning], *, palette: Palette) -> Spe
         .mark_rule(color=palette.muted, strokeWidth=1)
         .encode(y="out:Q")
     )
-    number = (
-        alt.Chart(alt.NamedData(NUMBERS))
-        .mark_text(fontSize=12, align="center")
-        .encode(x=x, y=alt.Y("out:Q"), text="words:N", color=colour)
-    )
-    head = (
-        alt.Chart(alt.NamedData(HEAD))
-        .mark_text(fontSize=12, align="left", color=palette.text)
-        .encode(x=alt.value(0), y=alt.Y("out:Q"), text="words:N")
-    )
     chart = styled(
-        alt.layer(band, line, zero, number, head).properties(height=HEIGHT * (1 - foot)), palette
+        alt.layer(band, line, zero, *_number_layers(x, palette)).properties(
+            height=HEIGHT * (1 - foot)
+        ),
+        palette,
     )
     return with_rows(
         chart.to_dict(),
@@ -105,9 +95,30 @@ def return_curve(returns: Sequence[ReturnToRunning], *, palette: Palette) -> Spe
             CURVES: [row for one in drawn for row in _curve(one)],
             ZERO: [{"out": 0.0}],
             NUMBERS: [row for place, one in enumerate(drawn) for row in _numbers(one, place, last)],
-            HEAD: [{"out": -100 * LINE * 0.5, "words": "still watched and not running yet:"}],
+            HEAD: [
+                {
+                    "out": -100 * LINE * (2 * place + 0.6),
+                    "words": f"at risk: {GROUPS[one.group]}",
+                }
+                for place, one in enumerate(drawn)
+            ],
         },
     )
+
+
+def _number_layers(x: alt.X, palette: Palette) -> list[alt.Chart]:
+    """Numbers below the curves; the first stands at the edge and is written from it on."""
+    numbers = alt.Chart(alt.NamedData(NUMBERS)).encode(x=x, y=alt.Y("out:Q"), text="words:N")
+    head = alt.Chart(alt.NamedData(HEAD)).mark_text(
+        fontSize=12, align="left", dx=4, color=palette.text
+    )
+    return [
+        numbers.transform_filter("datum.day > 0").mark_text(fontSize=12, color=palette.text),
+        numbers.transform_filter("datum.day == 0").mark_text(
+            fontSize=12, color=palette.text, align="left", dx=4
+        ),
+        head.encode(x=alt.value(0), y=alt.Y("out:Q"), text="words:N"),
+    ]
 
 
 def _curve(one: ReturnToRunning) -> Rows:
@@ -128,12 +139,11 @@ def _curve(one: ReturnToRunning) -> Rows:
 
 
 def _numbers(one: ReturnToRunning, place: int, last: float) -> Rows:
-    # The first stands at the edge, and is moved in by a hair's breadth of the axis.
     return [
         {
             "Runners": GROUPS[one.group],
-            "day": max(day, 0.015 * last),
-            "out": -100 * LINE * (place + 1.4),
+            "day": day,
+            "out": -100 * LINE * (2 * place + 1.4),
             "words": "few" if number is None else str(number),
         }
         for day, number in one.at_risk
