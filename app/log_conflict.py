@@ -10,7 +10,7 @@ import streamlit as st
 
 from app.conditions_form import NEXT_DUE, NUMBERS, TEXTS
 from app.entering import entry_of
-from app.log_draft import Cell, cell_name, head_name
+from app.log_draft import Cell, cell_name
 from app.log_sheet import Sheet
 from app.log_typed import CONDITION_NAMES, day_of, stored_columns
 from app.messages import count_words, day_words, plain
@@ -18,6 +18,7 @@ from app.words import SIDES, reading_words
 from casebook.domain.history import Was, metric_and_side, value_content, value_field
 from casebook.domain.meanwhile import FieldMeanwhile, VisitChangedMeanwhile
 from casebook.domain.metrics import Metric
+from casebook.domain.visit_drafts import head_name
 from casebook.domain.visits import MissingReason, VisitKind
 from casebook.domain.wording import MISSING_REASONS, VISIT_KINDS
 

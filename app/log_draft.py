@@ -16,6 +16,8 @@ import streamlit as st
 from app.state import Key, who
 from casebook.domain.errors import CasebookError
 from casebook.domain.sides import Side
+from casebook.domain.visit_drafts import CELL, HEAD, RUNNER, head_name
+from casebook.domain.visit_drafts import cell_name as named_cell
 from casebook.services.drafting import (
     VisitDraft,
     drop_draft,
@@ -28,7 +30,7 @@ from casebook.services.keeping import Casebook
 logger = logging.getLogger("casebook.app")
 
 Cell = tuple[str, Side]
-RUNNER, CELL, HEAD, SURE = "runner", "cell", "head", "sure"
+SURE = "sure"
 AT, OPENED = "at", "opened"
 # Who was here when the draft was begun; the assessor of a new visit that is taken up again.
 BEGUN_BY = "begun_by"
@@ -258,12 +260,7 @@ def _read(found: VisitDraft) -> Draft:
 
 def cell_name(cell: Cell) -> str:
     """Name of a cell's field in the store."""
-    return f"{CELL}:{cell[0]}:{cell[1].value}"
-
-
-def head_name(name: str) -> str:
-    """Name of a field of the head in the store."""
-    return f"{HEAD}:{name}"
+    return named_cell(*cell)
 
 
 def _sure(draft: Draft) -> list[list[str]]:

@@ -72,6 +72,26 @@ class HistoryLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class UnsavedVisit:
+    """What was typed into the sheet of a visit that was not saved; no visit by itself.
+
+    Parameters
+    ----------
+    begun_by : str
+        Code of whoever began it; empty where it is not known.
+    begun_at, typed_at : datetime
+        Aware UTC; when it was begun, and when something was typed last.
+    fields : tuple of (str, str)
+        In words what it is, and the text as it was typed.
+    """
+
+    begun_by: str
+    begun_at: datetime
+    typed_at: datetime
+    fields: tuple[tuple[str, str], ...] = field(default=(), repr=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class WholeRecord:
     """Everything that a casebook holds on one runner.
 
@@ -89,6 +109,8 @@ class WholeRecord:
         As the catalogue defines them: those of which the record holds something.
     users : tuple of User
         Those who are named by it.
+    unsaved : tuple of UnsavedVisit
+        In the readable form only: what is not saved is no visit, and no other casebook takes it.
     """
 
     code: str
@@ -99,6 +121,7 @@ class WholeRecord:
     metrics: tuple[Metric, ...] = ()
     users: tuple[User, ...] = ()
     history: tuple[HistoryLine, ...] = ()
+    unsaved: tuple[UnsavedVisit, ...] = ()
 
     def of_kind(self, kind: Subject) -> tuple[HeldRow, ...]:
         """Its rows of one kind, by number."""

@@ -109,6 +109,8 @@ def tables_of(
             made.append(_table(record, kind, rows, tuple(columns_of(kind)), metrics))
         if kind is Subject.VISIT and record.values:
             made += [_values(record, metrics), _trials(record, metrics)]
+    if record.unsaved:
+        made.append(_unsaved(record))
     if record.history:
         made.append(_history(record))
     return tuple(made)
@@ -198,6 +200,27 @@ def _place(record: WholeRecord, visit: int, value: Value, metric: Metric) -> tup
     unit = "grade" if metric.scale is Scale.GRADE else unit_words(metric.unit) or "number"
     where = refers_to(record, (Subject.VISIT, visit))
     return where, metric.label, metric.key, side, "degrees" if unit == "°" else unit
+
+
+def _unsaved(record: WholeRecord) -> Table:
+    return Table(
+        name="visits_not_saved",
+        title="Visits that were not saved",
+        explanation="What was typed into the sheet of a visit that nobody has saved, word for "
+        "word. It is no visit: nothing is counted or compared with it.",
+        columns=("begun", "last typed", "begun by", "what", "as it was typed"),
+        rows=tuple(
+            (
+                f"{one.begun_at:%Y-%m-%d %H:%M} UTC",
+                f"{one.typed_at:%Y-%m-%d %H:%M} UTC",
+                one.begun_by or None,
+                what,
+                typed,
+            )
+            for one in record.unsaved
+            for what, typed in one.fields
+        ),
+    )
 
 
 def _values(record: WholeRecord, metrics: Mapping[str, Metric]) -> Table:

@@ -13,7 +13,11 @@ from pathlib import Path
 from typing import Final
 
 from casebook.domain.errors import Conflict, StoreUnavailable
-from casebook.domain.whole_record import METRIC, HistoryLine, WholeRecord
+from casebook.domain.history_words import column_label
+from casebook.domain.metrics import Metric
+from casebook.domain.sides import Side
+from casebook.domain.visit_drafts import RUNNER, TypedField, typed_fields
+from casebook.domain.whole_record import METRIC, HistoryLine, UnsavedVisit, WholeRecord
 from casebook.intake.fhir_out import bundle_text
 from casebook.intake.record_page import CAUTION, record_files
 from casebook.intake.record_tables import tables_of
@@ -21,8 +25,8 @@ from casebook.services import clock
 from casebook.services.opened import Casebook
 from casebook.services.registering import get_runner_row
 from casebook.services.telling_history import ToldEntry, runner_history
-from casebook.storage import clinics, whole_record
-from casebook.storage.session import reading
+from casebook.storage import clinics, drafts, whole_record
+from casebook.storage.session import Unit, reading
 
 __all__ = ["BUNDLE", "CAUTION", "get_record", "readable_files", "record_zip", "write_record"]
 
@@ -56,9 +60,35 @@ def get_record(casebook: Casebook, code: str) -> WholeRecord:
             values=values,
             metrics=whole_record.metrics_of(unit, [*keys, *(one.value.metric for one in values)]),
             users=whole_record.users_of(unit, casebook.clinic_id, users),
+            unsaved=_unsaved(unit, casebook.clinic_id, runner.code),
         )
     told = runner_history(casebook, runner.code)
     return replace(record, history=tuple(_line(entry) for entry in reversed(told)))
+
+
+def _unsaved(unit: Unit, clinic_id: int, code: str) -> tuple[UnsavedVisit, ...]:
+    """The drafts that name the runner, oldest first."""
+    kept = [one for one in drafts.drafts(unit, clinic_id) if one.content.get(RUNNER) == code]
+    typed = [typed_fields(one.content) for one in kept]
+    keys = {field.name for fields in typed for field in fields if field.side is not None}
+    known = {metric.key: metric for metric in whole_record.metrics_of(unit, sorted(keys))}
+    told = [
+        UnsavedVisit(
+            begun_by=one.owner,
+            begun_at=one.started_at,
+            typed_at=one.saved_at,
+            fields=tuple((_what(field, known), field.typed) for field in fields),
+        )
+        for one, fields in zip(kept, typed, strict=True)
+    ]
+    return tuple(sorted(told, key=lambda one: one.begun_at))
+
+
+def _what(field: TypedField, known: Mapping[str, Metric]) -> str:
+    if field.side is None:
+        return column_label(field.name)
+    label = known[field.name].label if field.name in known else field.name
+    return label if field.side is Side.NONE else f"{label}, {field.side.value}"
 
 
 def _line(entry: ToldEntry) -> HistoryLine:

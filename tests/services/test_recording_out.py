@@ -10,8 +10,11 @@ from pathlib import Path
 import pytest
 
 from casebook.domain.errors import Conflict, StoreUnavailable
+from casebook.domain.history import Subject
 from casebook.domain.people import Identity
 from casebook.domain.whole_record import WholeRecord
+from casebook.intake.fhir_out import bundle_text
+from casebook.services.drafting import keep_typed
 from casebook.services.keeping import Casebook
 from casebook.services.recording import record_visit
 from casebook.services.recording_out import get_record, readable_files, record_zip, write_record
@@ -44,6 +47,41 @@ def test_the_tables_say_every_value_and_trial_with_unit_side_and_why_it_is_missi
     assert "speed (km/h)" in files["visit.csv"]
     assert "knee,tendinopathy,left,2026-01-12,gradual" in files["injury.csv"]
     assert "visit recorded (2026-03-02)" in files["history.csv"]
+
+
+def test_what_was_typed_of_a_visit_and_not_saved_is_told_as_no_visit(
+    sqlite_clinic: Casebook, record: WholeRecord
+) -> None:
+    assert "visits_not_saved.csv" not in readable_files(record)
+    typed = {
+        "runner": "R <1>",
+        "head:visited_on": "9 Apr 2026",
+        "head:no_review": True,
+        "head:set": "all",
+        "cell:test_strength:left": "310 322",
+        "cell:gone_metric:none": "7",
+        "cell:test_strength:right": "",
+    }
+    keep_typed(sqlite_clinic, "one", typed, owner="AB")
+    keep_typed(
+        sqlite_clinic, "other", {**typed, "runner": "R-2", "head:note": "not theirs"}, owner=""
+    )
+    again = get_record(sqlite_clinic, "R <1>")
+    files = {name: content.decode("utf-8-sig") for name, content in readable_files(again).items()}
+    lines = files["visits_not_saved.csv"].splitlines()[1:]
+    assert [line.split(",", 3)[2:] for line in lines] == [
+        ["AB", "Date of the visit,9 Apr 2026"],
+        ["AB", "No review,yes"],
+        ["AB", '"Strength in a test, left",310 322'],
+        ["AB", "gone_metric,7"],
+    ]
+    assert "Visits that were not saved" in files["record.html"]
+    assert "It is no visit" in files["record.html"]
+    assert "not theirs" not in files["record.html"]
+    # The Bundle and the visits themselves know nothing of it.
+    assert again.of_kind(Subject.VISIT) == record.of_kind(Subject.VISIT)
+    assert "9 Apr 2026" not in bundle_text(again)
+    assert again.metrics == record.metrics
 
 
 def test_what_was_typed_can_neither_run_in_a_browser_nor_in_a_spreadsheet(
