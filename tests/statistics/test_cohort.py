@@ -90,7 +90,7 @@ def test_counts_are_beyond_chance_as_seldom_as_is_said(share: float, total: int)
 
 def test_a_count_that_lies_outside_the_lines_need_not_be_rare() -> None:
     overall, totals = 1 / 22, np.array([5])
-    assert 1 / 5 > funnel_limits(overall, totals)[1][0]  # but one of five has a chance of 21 %
+    assert funnel_limits(overall, totals)[1][0] < 1 / 5  # but one of five has a chance of 21 %
     assert beyond_chance(overall, np.array([1]), totals).tolist() == [False]
     assert beyond_chance(0.5, np.array([0, 10]), np.array([10, 10]), level=OUTER).tolist() == [
         True,
