@@ -3,7 +3,8 @@
 A node is one rung of each ladder, the same for all records. A coarser node merges classes and
 never splits one, so a class that is large and diverse enough stays so: what a node withholds,
 every finer node withholds, too. That gives a lower bound on the loss of the nodes not yet worked
-out, and those whose bound exceeds the best loss found need not be.
+out, and those whose bound exceeds the best loss found need not be. The node with the least bound
+comes next, but nodes halfway between it and the top before it: each may rule out many at once.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from casebook.statistics.disclosure.generalised import (
 )
 from casebook.statistics.disclosure.hierarchies import Hierarchy, cell_losses
 
-LARGEST_LATTICE: Final = 200_000
+LARGEST_LATTICE: Final = 20_000
 # Classes are counted in a table up to this many places, and by hashing beyond.
 _LARGEST_TABLE: Final = 100_000
 # Losses closer than this are the same: sums of the same terms in another order.
@@ -245,15 +246,16 @@ def _search(problem: _Problem, shape: tuple[int, ...]) -> tuple[tuple[int, ...],
     nodes = np.indices(shape).reshape(len(shape), -1)
     cells = max(int(problem.counts.sum()), 1) * len(shape)
     bounds = _losses(problem.saved(np.zeros(len(problem.counts), dtype=np.bool_)), nodes, cells)
+    done = np.zeros(shape, dtype=np.bool_)
     best: tuple[float, int, int, tuple[int, ...]] = (math.inf, 0, 0, ())
-    seen = 0
     while True:
-        node = int(np.argmin(bounds))
-        if not bounds[node] <= best[0] + _SAME:
-            return best[3], seen
-        levels = tuple(nodes[:, node].tolist())
+        promising = int(np.argmin(bounds))
+        if not bounds[promising] <= best[0] + _SAME:
+            return best[3], int(done.sum())
+        levels = _to_work_out(nodes[:, promising], done)
+        done[levels] = True
+        node = int(np.ravel_multi_index(levels, shape))
         fate = problem.fate(levels)
-        seen += 1
         saved = problem.saved(fate.withheld)
         loss = float(_losses(saved, nodes[:, [node]], cells)[0])
         hidden = int(problem.counts[fate.withheld].sum())
@@ -263,6 +265,19 @@ def _search(problem: _Problem, shape: tuple[int, ...]) -> tuple[tuple[int, ...],
         finer = np.flatnonzero((nodes <= nodes[:, [node]]).all(axis=0) & np.isfinite(bounds))
         bounds[finer] = np.maximum(bounds[finer], _losses(saved, nodes[:, finer], cells))
         bounds[node] = math.inf
+
+
+def _to_work_out(promising: Whole, done: Flags) -> tuple[int, ...]:
+    """The promising node itself, or a coarser one halfway up that may rule out it and others."""
+    above = np.array(done.shape) - 1
+    while True:
+        between = (promising + above + 1) // 2
+        if (between == above).all():
+            between = promising
+        levels = tuple(between.tolist())
+        if not done[levels]:
+            return levels
+        above = between
 
 
 def _losses(saved: list[Floats], nodes: Whole, cells: int) -> Floats:
