@@ -14,7 +14,7 @@ from casebook.domain.audit import (
     AuditChoice,
     OutcomeVisit,
 )
-from casebook.domain.audit_outcomes import Split
+from casebook.domain.audit_outcomes import On, Split
 from casebook.domain.injuries import Pathology, Region
 from casebook.domain.people import Purpose
 from casebook.domain.programmes import ProgrammeKind
@@ -95,6 +95,18 @@ def audit(  # noqa: PLR0913 - each is an option
             help="So long after the last visit, or the day planned at it, a runner is lost.",
         ),
     ] = LOST_AFTER_DAYS,
+    growth: Annotated[
+        str | None,
+        typer.Option(
+            "--growth",
+            metavar="KEY",
+            help="Metric of which a model is told beside the audit: how it runs with time, or how "
+            "its grades lean.",
+        ),
+    ] = None,
+    on: Annotated[
+        On | None, typer.Option("--on", help="What of that metric; its asymmetry if it has one.")
+    ] = None,
     db: Annotated[
         str | None,
         typer.Option(
@@ -111,11 +123,18 @@ def audit(  # noqa: PLR0913 - each is an option
     stayed and worsened beyond measurement error. Small groups are withheld, and so is what would
     give them away. It describes: there is no group without a programme to compare with.
     """
+    from casebook.cli.audit_models_shown import (
+        model_object,
+        show_funnels,
+        show_model,
+        show_returns,
+    )
     from casebook.cli.audit_shown import audit_object, show_audit
     from casebook.cli.objects import print_object
     from casebook.cli.opening import opened
     from casebook.services import auditing, clock
     from casebook.services.cohort import load_cohort
+    from casebook.services.cohort_models import cohort_model
 
     choice = AuditChoice(
         as_of=_day(as_of, "--as-of") or clock.today(),
@@ -132,12 +151,21 @@ def audit(  # noqa: PLR0913 - each is an option
         grace_days=grace_days,
         lost_after_days=lost_after_days,
     )
+    if on is not None and growth is None:
+        raise typer.BadParameter("--on says what of --growth; give a metric.", param_hint="--on")
     with opened(db) as casebook:
-        found = auditing.audit(load_cohort(casebook), choice)
+        loaded = load_cohort(casebook)
+    found = auditing.audit(loaded, choice)
+    model = None if growth is None else cohort_model(loaded, choice, growth, on)
     if as_json:
-        print_object(audit_object(found))
-    else:
-        show_audit(found, split)
+        told = audit_object(found)
+        print_object(told if model is None else told | {"growth": model_object(model)})
+        return
+    show_audit(found, split)
+    show_returns(found)
+    show_funnels(found)
+    if model is not None:
+        show_model(model)
 
 
 def _day(text: str | None, option: str) -> date | None:
