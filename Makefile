@@ -72,6 +72,7 @@ bench: $(VENV)/.tests
 	$(BIN)/python -m tests.bench.two_people
 	$(BIN)/python -m tests.bench.growth_speed
 	$(BIN)/python -m tests.bench.audit_speed
+	$(BIN)/python -m tests.bench.export_scale
 
 # A fresh environment, so that nothing but what pyproject.toml asks for is pinned.
 constraints:
