@@ -87,13 +87,13 @@ def test_no_withheld_count_of_a_group_is_given_back(
 
 
 @settings(max_examples=15, deadline=None)
-@given(st.integers(0, 2**32 - 1), st.integers(2, 4), st.integers(2, 4))
+@given(st.integers(0, 2**32 - 1), st.integers(2, 4), st.integers(2, 4), st.integers(4, 16))
 def test_every_withheld_count_of_a_larger_table_stays_open(
-    seed: int, rows: int, columns: int
+    seed: int, rows: int, columns: int, width: int
 ) -> None:
     counts = np.random.default_rng(seed).poisson(6, (rows, columns))
-    found = protect_table(counts, minimum=4)
-    assert (found.high - found.low)[~found.shown].min(initial=math.inf) >= 4
+    found = protect_table(counts, minimum=4, width=width)
+    assert (found.high - found.low)[~found.shown].min(initial=math.inf) >= width
     assert (found.low <= found.counts).all()
     assert (found.counts <= found.high).all()
     assert (found.low == found.high)[found.shown].all()
@@ -179,3 +179,10 @@ def test_counts_that_are_none_are_refused(
 def test_a_list_is_no_table() -> None:
     with pytest.raises(ValueError, match="in 2 dimension"):
         protect_table([1, 2])
+
+
+def test_those_withheld_for_another_are_protected_like_it() -> None:
+    # Here what protects the 3 is itself open to less than 14, until more is withheld.
+    found = protect_table([[4, 4, 5], [4, 10, 6], [3, 6, 5]], minimum=4, width=14)
+    assert (found.high - found.low)[~found.shown].min() >= 14
+    assert found.shown.any()
