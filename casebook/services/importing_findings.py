@@ -20,6 +20,7 @@ from casebook.services.importing_records import (
     store_records,
     tell_twice,
 )
+from casebook.services.importing_reopened import opened_prompts, resting_prompts
 from casebook.storage import bulk, record_fields
 from casebook.storage.tables import FindingRow, VisitRow
 
@@ -61,9 +62,17 @@ def plan_findings(
         for row in bulk.rows_of(store.session, VisitRow.runner_id, runner_ids)
     }
     new = _new_visits(context, assembled, plan)
-    store_records(
-        store, TableKind.FINDINGS, [one for one in records if place_of(one) not in new], counts
+    stored = [one for one in records if place_of(one) not in new]
+    resting = resting_prompts(
+        store,
+        {
+            store.visits[place]: store.runner_ids[place[0]]
+            for one in stored
+            if (place := place_of(one)) in store.visits
+        },
     )
+    store_records(store, TableKind.FINDINGS, stored, counts)
+    store.changes += opened_prompts(store, resting)
     late = [one for one in records if place_of(one) in new]
     keys = [(*place_of(one), one.cells["finding"]) for one in late]
     stays = settle_twice(store, list(zip(keys, late, strict=True)), counts)

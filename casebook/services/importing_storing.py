@@ -28,6 +28,7 @@ from casebook.services.importing_findings import LateFinding, plan_findings, wri
 from casebook.services.importing_history import visit_changes
 from casebook.services.importing_plan import VisitPlan
 from casebook.services.importing_records import Count, Counts, Store, store_records
+from casebook.services.importing_reopened import opened_weeks
 from casebook.services.importing_report import FileReport, ImportReport
 from casebook.services.importing_visits import (
     Writing,
@@ -110,6 +111,7 @@ def store_run(casebook: Casebook, run: Run, assembled: Assembled, *, dry_run: bo
         _register(store, casebook, new_runners)
         for kind in AFTER_VISITS:
             store_records(store, kind, run.records[kind], counts)
+        store.changes += opened_weeks(store)
         late = plan_findings(
             store, context, assembled, plan, run.records[TableKind.FINDINGS], counts
         )

@@ -196,6 +196,11 @@ def pain_seen(session: Session, runner_id: int) -> dict[tuple[int, date, PainRea
     }
 
 
+def programmes_with_seen_pain(session: Session) -> set[int]:
+    """Ids of the programmes of which somebody has seen a flag of pain."""
+    return set(session.scalars(select(PainAcknowledgementRow.programme_id).distinct()))
+
+
 def add_caution_seen(
     session: Session,
     place: tuple[int, str],

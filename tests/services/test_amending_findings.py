@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 
 import pytest
 
@@ -27,12 +28,14 @@ from casebook.services.cautioning import (
     list_pain_flags,
     record_findings,
 )
+from casebook.services.importing import import_files
 from casebook.services.keeping import check_casebook
 from casebook.services.opened import Casebook
 from casebook.services.prescribing import prescribe
 from casebook.services.recording import record_visit
 from casebook.services.registering import register_user
 from casebook.services.undoing_entries import undo_entry
+from casebook.services.undoing_imports import undo_import
 from casebook.storage import history
 from casebook.storage.session import reading
 from tests.builders import a_visit
@@ -59,6 +62,10 @@ def stored(casebook: Casebook, finding: Finding) -> StoredRecord:
     return next(
         one for one in list_records(casebook, "T-001") if one.about.get("finding") is finding
     )
+
+
+def open_prompts(casebook: Casebook) -> list[str]:
+    return [one.caution.rule.key for one in list_cautions(casebook, "T-001")]
 
 
 def last(casebook: Casebook) -> int:
@@ -141,4 +148,44 @@ def test_a_week_that_is_amended_opens_what_was_said_of_its_pain(found: Casebook)
         reason="misread", by="kim",
     )  # fmt: skip
     assert [one.flag.pain for one in list_pain_flags(found, "T-001")] == [8.0]
+    assert check_casebook(found).ok
+
+
+def test_an_import_opens_what_was_said_of_what_it_changes_and_undone_gives_it_back(
+    found: Casebook, tmp_path: Path
+) -> None:
+    made = prescribe(
+        found, Prescription(programme=Programme(runner="T-001", title="Calf", started_on=DAY)),
+        by="kim",
+    )  # fmt: skip
+    record_findings(found, "T-001", DAY, 1, {Finding.FEVER: True}, by="kim")
+    acknowledge_caution(
+        found, "T-001", DAY, 1, "fever_weight_loss",
+        action=CautionAction.REFERRED, reason="letter sent", by="kim",
+    )  # fmt: skip
+    late = date(2026, 3, 16)
+    week = AdherenceWeek(week_start=late, sessions_planned=3, sessions_done=3, pain_during=7.0)
+    record_week(found, made.programme_id, week, by="kim")
+    [flag] = list_pain_flags(found, "T-001")
+    acknowledge_pain(found, made.programme_id, [late], flag.flag.reason, reason="seen", by="kim")
+    findings, weeks = tmp_path / "findings.csv", tmp_path / "weeks.csv"
+    findings.write_text(
+        f"runner,visit_date,finding,present\nT-001,{DAY},weight_loss,yes\n", encoding="utf-8"
+    )
+    weeks.write_text(
+        "runner,programme,week_start,sessions_planned,sessions_done,pain_morning_after\n"
+        "T-001,Calf,2026-03-09,3,3,0\n",
+        encoding="utf-8",
+    )
+    report = import_files(found, [findings, weeks], by="kim")
+    assert report.problems == ()
+    assert open_prompts(found) == ["fever_weight_loss"]
+    # The week before the flagged one is one of those that a rise is held against.
+    assert len(list_pain_flags(found, "T-001")) == 1
+    assert check_casebook(found).ok
+    assert report.run_id is not None
+    undo_import(found, report.run_id, reason="another runner's", by="kim")
+    assert open_prompts(found) == []
+    assert len(list_cautions(found, "T-001", include_seen=True)) == 2
+    assert list_pain_flags(found, "T-001") == ()
     assert check_casebook(found).ok
