@@ -1,0 +1,201 @@
+"""What leaves in an export: whose, until when, under which words; and nothing half-done."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy import insert, select, text, update
+
+from casebook.domain.errors import Conflict, InputRefused
+from casebook.domain.exporting import ExportKey, ExportSettings
+from casebook.domain.packages import FileFormat
+from casebook.domain.people import Purpose
+from casebook.services.exporting_audit import ExportReport, export_audit, preview_export
+from casebook.services.keeping import Casebook, open_casebook
+from casebook.storage.session import writing
+from casebook.storage.tables import MetricRow, RunnerRow, ValueRow, VisitRow
+from tests.exportable import SINCE, UNTIL, add_cohort
+
+KEY = ExportKey(secret=bytes(32))
+SETTINGS = ExportSettings(
+    purpose=Purpose.AUDIT, as_of=UNTIL + timedelta(days=7), formats=(FileFormat.CSV,)
+)
+
+
+def _rows(report: ExportReport, table: str) -> list[dict[str, str]]:
+    with (report.folder / "data" / f"{table}.csv").open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+@pytest.fixture(scope="module")
+def clinic_file(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("leaving") / "casebook.sqlite"
+    path.write_bytes(sqlite_template.read_bytes())
+    opened = open_casebook(str(path))
+    add_cohort(opened, 40, metrics=2, alike=True)
+    opened.close()
+    return path
+
+
+@pytest.fixture
+def clinic(clinic_file: Path, tmp_path: Path) -> Iterator[Casebook]:
+    path = tmp_path / "casebook.sqlite"
+    path.write_bytes(clinic_file.read_bytes())
+    opened = open_casebook(str(path))
+    yield opened
+    opened.close()
+
+
+def test_both_databases_give_the_same_rows(
+    sqlite_casebook: Casebook, postgresql_casebook: Casebook, tmp_path: Path
+) -> None:
+    reports = []
+    for casebook in (sqlite_casebook, postgresql_casebook):
+        add_cohort(casebook, 24, metrics=2, visits=2)
+        name = casebook.engine.dialect.name
+        settings = replace(SETTINGS, clinicians=True)
+        reports.append(export_audit(casebook, settings, tmp_path / name, key=KEY, by="KM"))
+    one, other = reports
+    # Those by group are rounded by each clinic's own secret.
+    rounded = {"data/flow.csv", "data/outcomes_by_group.csv", "manifest.json", "datapackage.json"}
+    assert {k: v for k, v in one.files.items() if k not in rounded} == {
+        k: v for k, v in other.files.items() if k not in rounded
+    }
+    assert one.n_rows == other.n_rows
+    assert one.facts == other.facts
+    assert min(one.n_rows.values()) > 0
+
+
+def test_nothing_after_the_day_counts(clinic: Casebook, tmp_path: Path) -> None:
+    whole = export_audit(clinic, SETTINGS, tmp_path / "a", key=KEY, by="KM")
+    cut = replace(SETTINGS, as_of=SINCE + timedelta(days=45))
+    early = export_audit(clinic, cut, tmp_path / "b", key=KEY, by="KM")
+    assert early.n_rows["visits"] < whole.n_rows["visits"]
+    assert max(int(row["day"]) for row in _rows(early, "visits")) <= 45
+    assert not [row for row in _rows(early, "injuries") if row["first_run_days"]]
+    assert [row for row in _rows(whole, "injuries") if row["first_run_days"]]
+    assert early.n_rows["programmes"] < whole.n_rows["programmes"]
+
+
+def test_values_are_means_by_side_with_a_reason_where_there_is_none(
+    clinic: Casebook, tmp_path: Path
+) -> None:
+    report = export_audit(clinic, SETTINGS, tmp_path / "a", key=KEY, by="KM")
+    rows = _rows(report, "values")
+    assert {row["side"] for row in rows} == {"left", "right", "none"}
+    for row in rows:
+        assert bool(row["mean"]) != bool(row["missing"])
+        assert row["trials"] == ("5" if row["mean"] else "0")
+    both: dict[tuple[str, str], dict[str, float]] = {}
+    for row in rows:
+        if row["mean"] and row["side"] != "none":
+            both.setdefault((row["visit"], row["metric"]), {})[row["side"]] = float(row["mean"])
+    forms = {row["metric"]: row["asymmetry_form"] for row in _rows(report, "metrics")}
+    checked = 0
+    for row in _rows(report, "asymmetries"):
+        sides = both[row["visit"], row["metric"]]
+        if forms[row["metric"]] == "difference":  # right minus left
+            assert float(row["asymmetry"]) == pytest.approx(sides["right"] - sides["left"], abs=0.2)
+            checked += 1
+    assert checked > 50
+    visits = {row["visit"]: row for row in _rows(report, "visits")}
+    at_first = {row["runner"]: name for name, row in visits.items() if row["baseline"] == "true"}
+    compared = 0
+    for row in _rows(report, "outcomes"):  # the first visit is the baseline of each
+        assert row["verdict"] in {"improved", "worsened", "unchanged", "cannot_say"}
+        first = at_first[visits[row["visit"]]["runner"]]
+        was = both.get((first, row["metric"]), {}).get(row["what"])
+        now = both.get((row["visit"], row["metric"]), {}).get(row["what"])
+        if was is not None and now is not None:
+            assert float(row["change"]) == pytest.approx(now - was, abs=0.2)
+            compared += 1
+    assert compared > 100
+
+
+def test_extreme_speeds_are_drawn_in_and_a_clinician_of_few_is_nobody(
+    clinic: Casebook, tmp_path: Path
+) -> None:
+    with writing(clinic.engine) as unit:
+        some = list(unit.scalars(select(VisitRow.id).order_by(VisitRow.id).limit(3)))
+        for visit_id, speed in zip(some, (0.7, 31.3, 12.34), strict=True):
+            where = update(VisitRow).where(VisitRow.id == visit_id)
+            unit.execute(where.values(speed_km_h=speed, assessor="RARE", footwear="clogs"))
+        unit.commit()
+    settings = replace(SETTINGS, clinicians=True)
+    report = export_audit(clinic, settings, tmp_path / "a", key=KEY, by="KM")
+    rows = _rows(report, "visits")
+    speeds = sorted(float(row["speed_km_h"]) for row in rows)
+    assert 5 < speeds[0] < speeds[-1] < 20
+    assert all((2 * speed).is_integer() for speed in speeds)
+    of_runner: dict[str, set[str]] = {}
+    for row in rows:
+        of_runner.setdefault(row["clinician"], set()).add(row["runner"])
+    assert all(len(runners) >= SETTINGS.k for name, runners in of_runner.items() if name)
+    assert len([name for name in of_runner if name.startswith("C")]) == 2
+    assert {row["same_footwear"] for row in rows} == {"yes", "no"}
+
+
+def test_a_metric_of_the_clinics_own_leaves_only_when_it_is_named(
+    clinic: Casebook, tmp_path: Path
+) -> None:
+    with writing(clinic.engine) as unit:
+        row = unit.scalars(select(MetricRow).where(MetricRow.key == "cadence")).one()
+        names = [one.key for one in MetricRow.__mapper__.column_attrs if one.key != "id"]
+        copied: dict[str, Any] = {name: getattr(row, name) for name in names}
+        mine = MetricRow(**{**copied, "key": "our_own", "label": "Ours", "starter": False})
+        unit.add(mine)
+        unit.flush()
+        given = {"visit_id": 1, "metric_id": mine.id, "side": "none", "n_trials": 1, "mean": 170.0}
+        unit.execute(insert(ValueRow).values(given))
+        unit.commit()
+    assert "our_own" not in preview_export(clinic, SETTINGS).metrics
+    named = replace(SETTINGS, metrics=("our_own",))
+    report = export_audit(clinic, named, tmp_path / "a", key=KEY, by="KM")
+    assert [row["mean"] for row in _rows(report, "values") if row["metric"] == "our_own"] == ["170"]
+    assert "Ours" not in (tmp_path / "a" / "dictionary.md").read_text(encoding="utf-8")
+
+
+def test_runners_of_whom_too_few_look_alike_do_not_leave_and_still_count_in_groups(
+    clinic: Casebook, tmp_path: Path
+) -> None:
+    with writing(clinic.engine) as unit:  # one alone among forty who are alike
+        unit.execute(
+            update(RunnerRow)
+            .where(RunnerRow.id == 1)
+            .values(sex="other", birth_year=1930, discipline="sprint", height_cm=201, mass_kg=120)
+        )
+        unit.commit()
+    report = export_audit(clinic, SETTINGS, tmp_path / "a", key=KEY, by="KM")
+    facts = report.facts
+    assert facts.consenting == facts.exported + facts.left_out == 40
+    assert report.n_rows["runners"] == facts.exported
+    assert facts.too_few + facts.too_alike == facts.withheld + facts.left_out
+    steps = {row["step"]: row["runners"] for row in _rows(report, "flow")}
+    assert steps["consenting"] == "40"
+
+
+def test_what_cannot_be_logged_does_not_stay(clinic: Casebook, tmp_path: Path) -> None:
+    with writing(clinic.engine) as unit:
+        unit.execute(text("DROP TABLE export_run"))
+        unit.commit()
+    with pytest.raises(Exception, match="no such table: export_run"):
+        export_audit(clinic, SETTINGS, tmp_path / "a", key=KEY, by="KM")
+    assert list(tmp_path.glob("[!c]*")) == []
+
+
+def test_a_taken_folder_and_nobodys_name_are_refused_before_anything(
+    clinic: Casebook, tmp_path: Path
+) -> None:
+    (tmp_path / "a").mkdir()
+    (tmp_path / "a" / "mine.txt").write_text("mine")
+    with pytest.raises(Conflict):
+        export_audit(clinic, SETTINGS, tmp_path / "a", key=KEY, by="KM")
+    with pytest.raises(InputRefused, match="by is empty"):
+        export_audit(clinic, SETTINGS, tmp_path / "b", key=KEY, by=" ")
+    assert (tmp_path / "a" / "mine.txt").read_text() == "mine"
