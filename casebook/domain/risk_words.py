@@ -22,9 +22,9 @@ NAMES: Final[Mapping[str, str]] = {
     "mass_band": "mass",
 }
 NOT_PROTECTED: Final = (
-    "Somebody who knows numbers of a runner (a measured value, the days between visits, how many "
-    "visits there were, the weeks of a programme) may find the record by these: they leave as they "
-    "are, but for rounding.",
+    "Somebody who knows more of a runner than the quasi-identifiers (a measured value, the days "
+    "between visits, how many visits or complaints there were, the weeks of a programme) may find "
+    "the record by these: they leave as they are, but for rounding.",
     "Two exports of the same runners can be matched by such numbers, whatever their keys. Give no "
     "second export to the same receiver without need.",
     "Exercises, metrics and targets hint at the complaint, more or less surely.",
@@ -99,7 +99,8 @@ def risk_sentences(facts: RiskFacts, settings: ExportSettings) -> tuple[str, ...
     """The risk in sentences, the most important first."""
     return (
         f"{facts.exported} of {facts.consenting} runners whose consent covers "
-        f"{settings.purpose.value} (of {facts.registered} registered) are in the export.",
+        f"{settings.purpose.value} on {settings.as_of} and today (of {facts.registered} "
+        "registered) are in the export.",
         f"Every combination of quasi-identifiers occurs in at least {facts.k} of them "
         f"(asked for: {settings.k}). Somebody who knows these of a runner finds the right record "
         f"with a probability of at most {_share(facts.largest)}, on average "

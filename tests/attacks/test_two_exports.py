@@ -19,6 +19,7 @@ from casebook.domain.packages import FileFormat
 from casebook.domain.people import Consent, Purpose, Runner, Sex
 from casebook.domain.verdicts import Call, What
 from casebook.services import clock
+from casebook.services.backing_up import back_up
 from casebook.services.exporting_audit import (
     export_audit,
     exports_of_runner,
@@ -34,6 +35,7 @@ from casebook.services.registering import (
     record_consent,
     register_runner,
 )
+from casebook.services.restoring import restore
 from casebook.statistics.codes import CALLS
 from casebook.storage.cases import metrics_by_id
 from casebook.storage.session import reading
@@ -132,6 +134,12 @@ def test_the_log_holds_what_happened_and_nobody_changes_it(
     assert logged.runners == report.n_rows["runners"] == report.facts.exported
     assert abs((logged.at - clock.now()).total_seconds()) < 600
     assert check_casebook(casebook).ok
+    back_up(casebook, tmp_path / "kept.zip")
+    restore(tmp_path / "kept.zip", str(tmp_path / "again.sqlite"))
+    again = open_casebook(str(tmp_path / "again.sqlite"))
+    assert list_exports(again) == (logged,)
+    assert export_audit(again, settings, tmp_path / "b", key=FIRST, by="KM").files == report.files
+    again.close()
     with casebook.engine.connect() as connection:
         for statement in ("UPDATE export_run SET by = 'X'", "DELETE FROM export_run"):
             with pytest.raises(Exception, match="only ever added to"):
