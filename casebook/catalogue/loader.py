@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -91,12 +91,14 @@ FIGURE_FIELDS: Mapping[str, Callable[[object], Any]] = {
 }
 
 
+@cache
 def starter_metrics() -> tuple[Metric, ...]:
     """The metrics that come with the product, in the order in which a clinician looks."""
     text = starter_text(STARTER_METRICS)
     return tuple(replace(metric, starter=True) for metric in _metrics(text, STARTER_METRICS))
 
 
+@cache
 def starter_figures() -> tuple[ErrorFigure, ...]:
     """The published error figures that come with the product."""
     return _figures(starter_text(STARTER_FIGURES), STARTER_FIGURES, starter_metrics())

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, overload
 
 from casebook.domain.errors import InputRefused, refuse
@@ -92,8 +92,12 @@ def is_ucum(code: str) -> bool:
     >>> is_ucum("N/kg"), is_ucum("steps/min")
     (True, False)
     """
-    if code != code.strip() or not code:
-        return False
+    return code == code.strip() and code != "" and _parses(code)
+
+
+@lru_cache(maxsize=1_000)
+def _parses(code: str) -> bool:
+    # Kept: a catalogue has few units for many metrics, and parsing one takes milliseconds.
     from lark.exceptions import LarkError  # noqa: PLC0415 - only when a unit is really asked about
 
     try:
