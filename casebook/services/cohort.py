@@ -220,6 +220,9 @@ def _missing(unit: Unit, ids: Whole, visits: pd.DataFrame, metric_ids: Whole) ->
 
 
 def _joined(parts: Sequence[pd.DataFrame], kinds: dict[str, str]) -> pd.DataFrame:
-    if not parts:
-        return small({name: np.empty(0) for name in kinds}, kinds)
-    return pd.concat(parts, ignore_index=True)
+    """The parts below one another; they are taken apart, so that a column is held twice at most."""
+    joined = {
+        name: np.concatenate([np.empty(0, dtype=kind), *(part.pop(name) for part in parts)])
+        for name, kind in kinds.items()
+    }
+    return small(joined, kinds)

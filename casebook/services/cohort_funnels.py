@@ -78,7 +78,7 @@ def _shown(totals: Whole, least: int) -> Whole:
     hidden = withheld_groups(totals.tolist(), least)
     if not hidden.whole_may_be_shown:
         return np.zeros(0, dtype=np.int64)
-    return np.flatnonzero(~np.array(hidden.groups[:-1]) & (totals[:-1] > 0))
+    return np.flatnonzero(~np.array(hidden.groups[:-1], dtype=np.bool_) & (totals[:-1] > 0))
 
 
 def _funnel(

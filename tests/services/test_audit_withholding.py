@@ -229,3 +229,9 @@ def test_clinicians_side_by_side_leave_no_few_runners_over(drawn: list[Audit]) -
             kept += bool(left)
             assert left is None or left == 0 or left >= LEAST
     assert kept > 0
+
+
+def test_where_nobody_says_who_assessed_there_is_nobody_side_by_side() -> None:
+    loaded = drawn_cohort(200, 1)
+    unsigned = replace(loaded, clinicians=(), runners=loaded.runners.assign(clinician=-1))
+    assert audit(unsigned, WHOLE).funnels == ()
