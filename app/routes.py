@@ -24,6 +24,9 @@ PageName = Literal[
     "repeatability",
     "plan",
     "import_files",
+    "audit",
+    "audit_report",
+    "export",
 ]
 
 
@@ -50,6 +53,9 @@ PAGES: dict[PageName, _Place] = {
     "repeatability": _Place("Repeatability", ":material/repeat:", "repeatability"),
     "plan": _Place("Plan measurement", ":material/event_repeat:", "plan"),
     "import_files": _Place("Import", ":material/upload_file:", "import"),
+    "audit": _Place("Audit", ":material/bar_chart:", "audit"),
+    "audit_report": _Place("Audit report", ":material/article:", "audit-report"),
+    "export": _Place("Export", ":material/ios_share:", "export"),
 }
 
 

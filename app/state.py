@@ -11,6 +11,7 @@ import streamlit as st
 from casebook.charts.palette import Palette, palette_for
 from casebook.domain.metrics import Metric
 from casebook.domain.people import User
+from casebook.services.cohort import LoadedCohort, cohort_stamp, load_cohort
 from casebook.services.keeping import Casebook, open_casebook, resolve_url
 from casebook.services.norming import Norms, clinic_norms, norms_stamp
 from casebook.services.registering import list_users
@@ -80,6 +81,16 @@ def clinic_baselines(casebook: Casebook) -> Norms:
 @st.cache_resource(show_spinner="Gathering where the clinic's runners started …", max_entries=4)
 def _clinic_baselines(_casebook: Casebook, url: str, stamp: tuple[int, ...]) -> Norms:  # noqa: ARG001
     return clinic_norms(_casebook)
+
+
+def cohort(casebook: Casebook) -> LoadedCohort:
+    """The whole clinic as audits ask of it, as the store stands now."""
+    return _cohort(casebook, casebook.url, cohort_stamp(casebook))
+
+
+@st.cache_resource(show_spinner="Judging every visit of the clinic …", max_entries=2)
+def _cohort(_casebook: Casebook, url: str, stamp: tuple[int | str, ...]) -> LoadedCohort:  # noqa: ARG001
+    return load_cohort(_casebook)
 
 
 @st.cache_resource(show_spinner="Analysing the repeat visits …", max_entries=64)

@@ -6,6 +6,7 @@ import streamlit as st
 
 from app import routes, state
 from app.messages import plain
+from app.printing import PRINTED
 from casebook.domain.summaries import Reader
 from casebook.services import clock
 from casebook.services.keeping import Casebook
@@ -15,19 +16,6 @@ from casebook.typesetting.paper import summary_pdf
 from casebook.typesetting.web import summary_page, summary_sheet
 
 READERS = {Reader.RUNNER: "The runner: plain words", Reader.REFERRER: "The referrer: numbers"}
-# On paper there is the sheet and nothing else of the app.
-PRINTED = """<style>
-.st-key-sheet { background: #fff; border-radius: .4rem; }
-@media print {
-  [data-testid="stSidebar"], [data-testid="stHeader"], [data-testid="stHeading"],
-  .st-key-summary_asked, .st-key-summary_links { display: none !important; }
-  [data-testid="stMainBlockContainer"] { padding: 0 !important; max-width: none !important; }
-  body, .stApp, .st-key-sheet { background: #fff !important; }
-  .stApp, [data-testid="stAppViewContainer"], [data-testid="stMain"] {
-    position: static !important; overflow: visible !important; height: auto !important;
-    min-height: 0 !important; background: #fff !important; }
-}
-</style>"""
 
 
 def show() -> None:

@@ -1,0 +1,133 @@
+"""What an audit is about: the boxes in which it is chosen."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import streamlit as st
+
+from app.messages import day_words
+from app.typed_boxes import Boxes
+from app.words import code_words
+from casebook.domain.audit import GRACE_DAYS, LEAST_GROUP, AuditChoice, OutcomeVisit
+from casebook.domain.injuries import Pathology, Region
+from casebook.domain.metrics import Metric
+from casebook.domain.people import Purpose
+from casebook.domain.programmes import ProgrammeKind
+from casebook.services.cohort import LoadedCohort
+
+VISITS = {
+    OutcomeVisit.LATEST: "the latest visit",
+    OutcomeVisit.FIRST: "the first review",
+    OutcomeVisit.DISCHARGE: "the discharge",
+}
+KINDS = {ProgrammeKind.INJURY: "for an injury", ProgrammeKind.PERFORMANCE: "for performance"}
+CONSENTS = {
+    None: "Everybody (stays in the building)",
+    Purpose.AUDIT: "Who consented to audit",
+    Purpose.RESEARCH: "Who consented to research",
+}
+ALL = "All"
+
+
+def choose_cohort(
+    metrics: dict[str, Metric], clinicians: tuple[str, ...], today: date
+) -> AuditChoice | None:
+    """The choice as it stands in the boxes; None while one of them can't be read."""
+    boxes = Boxes()
+    with st.expander("Which runners, and what of them", icon=":material/filter_alt:"):
+        first, second, third = st.columns(3)
+        started_from = boxes.day(first, "Programme started from", key="audit_from", latest=today)
+        started_to = boxes.day(second, "Programme started until", key="audit_to")
+        as_of = boxes.day(third, "As of", key="audit_as_of", start=today, latest=today)
+        first, second, third = st.columns(3)
+        kinds = first.multiselect(
+            "Programme",
+            list(ProgrammeKind),
+            format_func=KINDS.__getitem__,
+            key="audit_kinds",
+            placeholder=ALL,
+        )
+        regions = second.multiselect(
+            "Region of the complaint",
+            list(Region),
+            format_func=code_words,
+            key="audit_regions",
+            placeholder=ALL,
+        )
+        pathologies = third.multiselect(
+            "Kind of tissue",
+            list(Pathology),
+            format_func=code_words,
+            key="audit_pathologies",
+            placeholder=ALL,
+        )
+        first, second, third = st.columns(3)
+        assessed = first.multiselect(
+            "Baseline assessed by", clinicians, key="audit_clinicians", placeholder=ALL
+        )
+        measured = second.multiselect(
+            "Metrics",
+            list(metrics),
+            format_func=lambda key: metrics[key].label,
+            key="audit_metrics",
+            placeholder=ALL,
+        )
+        visit = third.selectbox(
+            "Outcome told by", list(VISITS), format_func=VISITS.__getitem__, key="audit_visit"
+        )
+        first, second, third = st.columns(3)
+        purpose = first.selectbox(
+            "Consent", list(CONSENTS), format_func=CONSENTS.__getitem__, key="audit_purpose"
+        )
+        least = boxes.whole(
+            second,
+            "Smallest group shown",
+            start=LEAST_GROUP,
+            low=2,
+            high=1000,
+            required=True,
+            key="audit_least",
+            help="Numbers about fewer runners are withheld, and those that would give them away.",
+        )
+        grace = boxes.whole(
+            third,
+            "Days of grace for a planned visit",
+            start=GRACE_DAYS,
+            low=0,
+            high=366,
+            required=True,
+            key="audit_grace",
+        )
+    start, end = started_from.value, started_to.value
+    if start is not None and end is not None and end < start:
+        st.error(
+            f"No programme can start from {day_words(start)} and until {day_words(end)}: change "
+            "one of the two days.",
+            icon=":material/block:",
+        )
+        return None
+    if boxes.problems or least is None or grace is None or as_of.value is None:
+        st.error("Mend what is marked in red above.", icon=":material/block:")
+        return None
+    return AuditChoice(
+        as_of=as_of.value,
+        started_from=start,
+        started_to=end,
+        kinds=tuple(kinds),
+        regions=tuple(regions),
+        pathologies=tuple(pathologies),
+        clinicians=tuple(assessed),
+        metrics=tuple(measured),
+        visit=OutcomeVisit(visit),
+        purpose=purpose,
+        least_group=least,
+        grace_days=grace,
+    )
+
+
+def measured_metrics(loaded: LoadedCohort) -> frozenset[str]:
+    """Keys of the metrics that anything was measured of at a baseline."""
+    return frozenset(
+        loaded.metrics[int(at)].key for at in loaded.references["metric"].unique().tolist()
+    )

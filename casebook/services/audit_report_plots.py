@@ -1,0 +1,185 @@
+"""The plots of an audit's report, made from what the audit tells and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from casebook.domain.audit_outcomes import (
+    Funnel,
+    FunnelLimit,
+    GroupOutcome,
+    MetricOutcome,
+    ReturnToRunning,
+    Split,
+)
+from casebook.domain.reports import Drawn, Plot, Series
+
+MOST_GROUPS = 4
+
+
+def shares_plot(outcomes: Sequence[MetricOutcome], title: str) -> Plot | None:
+    """Shares improved and worsened beyond error, a place along the axis each metric.
+
+    None where every group is withheld.
+    """
+    told: list[tuple[str, GroupOutcome]] = []
+    for one in outcomes:
+        whole = dict(one.splits)[Split.NONE]
+        told += [(one.label, group) for group in whole if group.improved.share is not None]
+    if not told:
+        return None
+    improved = [group.improved for _, group in told]
+    worsened = [group.worsened for _, group in told]
+    series = []
+    for look, (name, parts, shift) in enumerate(
+        (("improved", improved, -0.12), ("worsened", worsened, 0.12))
+    ):
+        shown = [(at + 1 + shift, part) for at, part in enumerate(parts) if part.share is not None]
+        x = tuple(at for at, _ in shown)
+        if not x:
+            continue
+        series += [
+            Series(
+                drawn=Drawn.SPAN,
+                x=x,
+                y=tuple(100 * (part.low or 0.0) for _, part in shown),
+                high=tuple(100 * (part.high or 0.0) for _, part in shown),
+                look=look,
+            ),
+            Series(
+                drawn=Drawn.DOTS,
+                x=x,
+                y=tuple(100 * (part.share or 0.0) for _, part in shown),
+                look=look,
+                name=name,
+            ),
+        ]
+    return Plot(
+        title=title,
+        x_title="metric, by its number in the table above",
+        y_title="runners with a verdict, %",
+        series=tuple(series),
+        x_words=tuple((at + 1.0, str(at + 1)) for at in range(len(told))),
+        x_range=(0.5, len(told) + 0.5),
+        y_range=(0.0, 100.0),
+        told="; ".join(
+            f"{label}: {_told(group.improved.count, group.improved.total)} improved, "
+            f"{_told(group.worsened.count, group.worsened.total)} worsened"
+            for label, group in told
+        )
+        + ".",
+        note="Dots: improved beyond error; squares: worsened beyond error; strokes: 95 % "
+        "intervals (Wilson 1927).",
+    )
+
+
+def _told(count: int | None, total: int | None) -> str:
+    return "withheld" if count is None or total is None else f"{count} of {total}"
+
+
+def returns_plot(returns: Sequence[ReturnToRunning]) -> Plot | None:
+    """Share not yet running again by days from the onset, with the numbers at risk."""
+    shown = [one for one in returns if one.steps][:MOST_GROUPS]
+    if not shown:
+        return None
+    series: list[Series] = []
+    for look, one in enumerate(shown):
+        x = tuple(step.day for step in one.steps)
+        if len(shown) == 1:
+            series.append(_stair_band(one))
+        series.append(
+            Series(
+                drawn=Drawn.STAIR,
+                x=x,
+                y=tuple(100 * step.still_out for step in one.steps),
+                look=look,
+                name=one.group or "all",
+            )
+        )
+    return Plot(
+        title="Runners not yet running again after the onset of the complaint",
+        x_title="days from the onset",
+        y_title="not yet running, %",
+        series=tuple(series),
+        y_range=(0.0, 100.0),
+        x_words=tuple((day, f"{day:.0f}") for day, _ in shown[0].at_risk),
+        below=tuple(
+            (
+                f"{one.group or 'all'}, at risk",
+                tuple((day, "<" if n is None else str(n)) for day, n in one.at_risk),
+            )
+            for one in shown
+        ),
+        told=" ".join(_median_words(one) for one in shown),
+        note="Kaplan and Meier 1958; the band is the 95 % interval of each day. Below: runners "
+        "still at risk; < stands for a number that is withheld. Runners not seen running again "
+        "count up to their last visit.",
+    )
+
+
+def _stair_band(one: ReturnToRunning) -> Series:
+    """The interval as stairs: every level holds until the next step."""
+    x, low, high = [], [], []
+    for at, step in enumerate(one.steps):
+        if at:
+            x.append(step.day)
+            low.append(100 * one.steps[at - 1].low)
+            high.append(100 * one.steps[at - 1].high)
+        x.append(step.day)
+        low.append(100 * step.low)
+        high.append(100 * step.high)
+    return Series(drawn=Drawn.BAND, x=tuple(x), y=tuple(low), high=tuple(high))
+
+
+def _median_words(one: ReturnToRunning) -> str:
+    name = one.group or "All"
+    if one.median is None or one.median[0] is None:
+        return f"{name}: half of the runners were not seen running again in the time observed."
+    middle, low, high = one.median
+    ends = [f"{end:.0f}" if end is not None else "not reached" for end in (low, high)]
+    return f"{name}: half ran again by day {middle:.0f} (95 % interval {ends[0]} to {ends[1]})."
+
+
+def funnel_plot(funnel: Funnel, label: str) -> Plot | None:
+    """Clinicians' shares by number of runners, with the limits around the overall share."""
+    if not funnel.points or not funnel.limits:
+        return None
+    x = tuple(float(limit.total) for limit in funnel.limits)
+
+    def limits(name: str, look: int, words: str) -> Series:
+        y = tuple(100 * _limit(limit, name) for limit in funnel.limits)
+        return Series(drawn=Drawn.LINE, x=x, y=y, look=look, name=words)
+
+    whole = (100 * funnel.overall,) * len(x)
+    beyond = [one for one in funnel.points if one.beyond_95]
+    return Plot(
+        title=f"Share improved beyond error by clinician: {label}",
+        x_title="runners with a verdict",
+        y_title="improved, %",
+        y_range=(0.0, 100.0),
+        series=(
+            Series(drawn=Drawn.LINE, x=x, y=whole, look=3, name="all runners"),
+            limits("low_95", 1, ""),
+            limits("high_95", 1, "95 %"),
+            limits("low_998", 2, ""),
+            limits("high_998", 2, "99.8 %"),
+            Series(
+                drawn=Drawn.DOTS,
+                x=tuple(float(one.total) for one in funnel.points),
+                y=tuple(100 * one.share for one in funnel.points),
+                look=0,
+            ),
+        ),
+        told=(
+            f"{len(funnel.points)} clinicians; overall {100 * funnel.overall:.0f} %; "
+            f"{len(beyond)} outside the 95 % limits."
+        ),
+        note="Limits within which 95 % and 99.8 % of clinicians would lie by chance alone if all "
+        "had the overall share (Spiegelhalter 2005, exact binomial). Clinicians see different "
+        "runners: a point outside asks for a look, and is no ranking.",
+    )
+
+
+def _limit(limit: FunnelLimit, name: str) -> float:
+    found: float = getattr(limit, name)
+    return found
