@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import numpy as np
-from sqlalchemy import insert, select
+from sqlalchemy import func, insert, select
 
 from casebook.services.keeping import Casebook
 from casebook.storage.session import Unit, writing
@@ -200,6 +200,7 @@ def _programmes(
     rng: Any,
 ) -> None:
     some = [one for one in ids if rng.random() < 0.8]
+    before = unit.scalar(select(func.max(ProgrammeRow.id))) or 0
     unit.execute(
         insert(ProgrammeRow),
         [
@@ -216,9 +217,7 @@ def _programmes(
         ],
     )
     rows = unit.execute(
-        select(ProgrammeRow.id, ProgrammeRow.started_on).where(
-            ProgrammeRow.runner_id.in_(some[:900])
-        )
+        select(ProgrammeRow.id, ProgrammeRow.started_on).where(ProgrammeRow.id > before)
     ).all()
     metric = unit.scalars(
         select(MetricRow.id).where(MetricRow.key == "hip_abductor_strength")
