@@ -13,6 +13,7 @@ from app.injury_form import ask_for_complaint, ask_for_run, ask_how_it_went
 from app.messages import day_words, plain, show_caution
 from casebook.charts.injury_course import pain_course, running_weeks, time_line_chart
 from casebook.domain.cautions import HIGHEST_PAIN
+from casebook.domain.injuries import Pathology
 from casebook.domain.running_load import RECENT_DAYS, LoadWeek, Return
 from casebook.domain.time_line import EventKind
 from casebook.domain.wording import complaint_words, number_words
@@ -106,18 +107,21 @@ def _show_complaint(casebook: Casebook, code: str, one: ComplaintCourse) -> None
         facts.append(f"First run again entered: {day_words(injury.returned_on)}")
     st.markdown("\n".join(f"- {plain(fact)}" for fact in facts))
     if one.pain:
+        bone = injury.pathology is Pathology.BONE_STRESS
         st.vega_lite_chart(
             spec=pain_course(
                 [(point.on, point.pain, FELT[point.what]) for point in one.pain],
-                limit=HIGHEST_PAIN,
+                limit=None if bone else HIGHEST_PAIN,
                 palette=state.palette(),
             ),
             theme=None,
             key=f"pain_chart_{one.injury_id}",
         )
         st.caption(
-            f"Broken line: {HIGHEST_PAIN:g} of 10, the usual limit of the pain-monitoring model; "
-            "it was never meant for a suspected bone stress injury."
+            "No limit is drawn: with a bone stress injury no pain is the limit."
+            if bone
+            else f"Broken line: {HIGHEST_PAIN:g} of 10, the usual limit of the pain-monitoring "
+            "model; it was never meant for a suspected bone stress injury."
         )
     with st.expander("Enter how it went", icon=":material/edit:"):
         ask_how_it_went(casebook, code, one)

@@ -125,7 +125,7 @@ def _end_words(event: Event) -> str:
 
 
 def pain_course(
-    points: Sequence[tuple[date, float, str]], *, limit: float, palette: Palette
+    points: Sequence[tuple[date, float, str]], *, limit: float | None, palette: Palette
 ) -> Spec:
     """Pain, 0 to 10, by day and by when it was felt, with the usual limit.
 
@@ -133,8 +133,8 @@ def pain_course(
     ----------
     points : sequence of (date, float, str)
         Day, pain, and one of the words of `PAIN_SHAPES`; at least one.
-    limit : float
-        Drawn as a broken line.
+    limit : float or None
+        Drawn as a broken line; None where there is none, as with a bone stress injury.
     palette : Palette
 
     Returns
@@ -185,7 +185,9 @@ def pain_course(
         .encode(y="pain:Q")
     )
     chart = styled(alt.layer(rule, line, dot).properties(height=PAIN_HEIGHT), palette)
-    return with_rows(chart.to_dict(), {POINTS: rows, "limit": [{"pain": limit}]})
+    return with_rows(
+        chart.to_dict(), {POINTS: rows, "limit": [{"pain": limit}] if limit is not None else []}
+    )
 
 
 def running_weeks(weeks: Sequence[LoadWeek], *, palette: Palette) -> Spec:

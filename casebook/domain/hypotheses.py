@@ -333,6 +333,8 @@ class LinkScore:
         Only where it moved as predicted.
     detail : str
         Why no verdict could be given, in the words of the verdict; '' elsewhere.
+    hollow : bool
+        An asymmetry moved as predicted by the better side falling alone, which is no gain.
     """
 
     link: Link
@@ -344,6 +346,7 @@ class LinkScore:
     reason: LinkReason | None = None
     extent: Extent | None = None
     detail: str = ""
+    hollow: bool = False
 
 
 class Order(StrEnum):

@@ -14,7 +14,7 @@ from casebook.domain.hypotheses import (
 )
 from casebook.domain.metrics import Metric
 from casebook.domain.programmes import TargetDirection, TargetOn
-from casebook.domain.wording import asymmetry_unit, number_words, unit_words
+from casebook.domain.wording import ONLY_BETTER_FELL, asymmetry_unit, number_words, unit_words
 
 CALLS = {
     LinkCall.AS_PREDICTED: "moved as predicted, beyond error",
@@ -94,6 +94,8 @@ def link_words(score: LinkScore, metric: Metric) -> str:
         told += f": {score.detail or LINK_REASONS[score.reason]}"
     if score.extent is not None:
         told += f", {EXTENTS[score.extent]}"
+    if score.hollow:
+        told += f", but {ONLY_BETTER_FELL}"
     if score.moved is not None and score.error is not None:
         told += (
             f" (it moved {number_words(score.moved, unit, signed=True)}"
@@ -116,6 +118,9 @@ def outcome_words(outcome: Outcome, sureness_pct: int, scores: Sequence[LinkScor
     fine = sum(score.call in {LinkCall.AS_PREDICTED, LinkCall.STAYED_STILL} for score in scores)
     unsaid = sum(score.call is LinkCall.CANNOT_SAY for score in scores)
     counts = f"{fine} of {len(scores)} predictions held"
+    hollow = sum(score.hollow for score in scores)
+    if hollow:
+        counts += f", {hollow} of them {ONLY_BETTER_FELL}"
     if unsaid:
         counts += f", {unsaid} can't be told"
     return f"Stated sureness {sureness_pct} %; {OUTCOMES[outcome]} ({counts}). {NOT_WHY}"

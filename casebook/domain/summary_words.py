@@ -195,8 +195,10 @@ def verdict_words(verdict: Verdict) -> str:
         words += f": {REASONS[verdict.reason]}"
     if verdict.reason is Reason.NOT_LIKE_FOR_LIKE:
         words += f" ({like_for_like_words(verdict)})"
-    if verdict.which_side_moved is not None:
-        words += f"; {SIDES_MOVED[verdict.which_side_moved]}"
+    # That it crossed over stands in the reason already.
+    moved = verdict.which_side_moved
+    if moved is not None and moved is not SideMoved.CROSSED_OVER:
+        words += f"; {SIDES_MOVED[moved]}"
     return words
 
 

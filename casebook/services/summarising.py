@@ -83,7 +83,7 @@ def summarise(
         prescribed(review, reader, find_last_prescription(casebook, review.runner.code)),
         *_changed(review, reader, outcome_parts(casebook, review.runner.code, reader, today)),
         _next(review, reader, today),
-        _cautions(reader, pain_parts(casebook, review.runner.code)),
+        _cautions(reader, pain_parts(casebook, review.runner.code, today)),
     )
     name = _name(review.runner, identity)
     return Summary(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 from casebook.domain.cautions import CAUTION_ACTIONS
 from casebook.domain.date_words import day_words
@@ -26,6 +26,8 @@ from casebook.services.targeting import ToldTarget, list_targets
 MOST_TARGETS = 5
 MOST_HYPOTHESES = 2
 MOST_PAIN = 2
+# Longer ago than this, pain says little of what to do now. Common practice, no source.
+RECENT_PAIN = timedelta(weeks=8)
 LONGEST_DRIVER = 200
 LONGEST_REASON = 160
 
@@ -109,10 +111,22 @@ def prompt_parts(casebook: Casebook, code: str, reader: Reader) -> list[Part]:
     return [Text(words=" ".join(_caution_words(one) for one in found), strong=True)]
 
 
-def pain_parts(casebook: Casebook, code: str) -> list[Part]:
-    """The latest weeks with pain beyond the usual limits that nobody has looked at."""
-    pain = runs_of_pain(list_pain_flags(casebook, code))[-MOST_PAIN:]
-    return [Points(items=tuple(one.run.words for one in pain))] if pain else []
+def pain_parts(casebook: Casebook, code: str, today: date) -> list[Part]:
+    """Recent weeks with pain beyond the usual limits that nobody has looked at.
+
+    Of those of long ago only that they are there: what to do now does not follow from them.
+    """
+    runs = runs_of_pain(list_pain_flags(casebook, code))
+    recent = [one for one in runs if today - one.run.flags[-1].week.week_start <= RECENT_PAIN]
+    items = [one.run.words for one in recent[-MOST_PAIN:]]
+    old = sum(len(one.weeks) for one in runs if one not in recent)
+    if old:
+        weeks = "1 week" if old == 1 else f"{old} weeks"
+        items.append(
+            f"Pain was beyond the usual limits in {weeks} before; nobody has noted having looked "
+            "at it."
+        )
+    return [Points(items=tuple(items))] if items else []
 
 
 def _caution_words(one: RunnerCaution) -> str:

@@ -22,7 +22,7 @@ from casebook.domain.hypotheses import (
 )
 from casebook.domain.metrics import ErrorOrigin
 from casebook.domain.programmes import TargetDirection
-from casebook.domain.verdicts import Reason, Verdict
+from casebook.domain.verdicts import Reason, SideMoved, Verdict
 from casebook.domain.wording import REASONS
 from casebook.statistics.calibration import Forecast
 
@@ -329,6 +329,9 @@ def _moved(link: Link, verdict: Verdict, moved: float, error: float) -> LinkScor
         asked=asked,
         reason=reason,
         extent=extent,
+        hollow=call is LinkCall.AS_PREDICTED
+        and link.direction is TargetDirection.TOWARDS_ZERO
+        and verdict.which_side_moved is SideMoved.BETTER_SIDE_FELL,
     )
 
 

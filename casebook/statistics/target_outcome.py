@@ -9,7 +9,7 @@ from casebook.domain.hypotheses import Link, LinkCall, LinkReason, Role
 from casebook.domain.hypothesis_words import LINK_REASONS
 from casebook.domain.programmes import Target
 from casebook.domain.target_outcomes import TargetCall, TargetOutcome
-from casebook.domain.verdicts import SideMoved, Verdict
+from casebook.domain.verdicts import Verdict
 from casebook.statistics.hypotheses import score_course, score_when_due
 
 NO_VISIT = "no review since its date"
@@ -70,7 +70,6 @@ def target_outcome(target: Target, verdicts: Sequence[Verdict], *, today: date) 
     else:
         small = score.reason is LinkReason.TOO_SMALL_TO_SEE
         why = LINK_REASONS[LinkReason.TOO_SMALL_TO_SEE] if small else NOT_APART
-    by_side = {one.latest_date: one.which_side_moved for one in verdicts}
     return TargetOutcome(
         target=target,
         call=call,
@@ -78,5 +77,5 @@ def target_outcome(target: Target, verdicts: Sequence[Verdict], *, today: date) 
         moved=score.moved,
         error=score.error,
         why=why,
-        hollow=call is TargetCall.MET and by_side.get(score.on_date) is SideMoved.BETTER_SIDE_FELL,
+        hollow=call is TargetCall.MET and score.hollow,
     )

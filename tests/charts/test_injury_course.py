@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 import vl_convert
 
-from casebook.charts.injury_course import time_line_chart
+from casebook.charts.injury_course import pain_course, time_line_chart
 from casebook.charts.palette import DAY, NIGHT, Palette
 from casebook.domain.time_line import Event, EventKind
 
@@ -41,3 +41,12 @@ def test_what_ended_or_still_lasts_has_no_question_mark() -> None:
     spec = time_line_chart([ended], until=TODAY, palette=DAY)
     assert spans_of(spec) == [("2026-03-02T00:00:00", "2 March 2026")]
     assert ">?<" not in vl_convert.vegalite_to_svg({**spec, "width": 300, "autosize": "pad"})
+
+
+@pytest.mark.parametrize(("limit", "lines"), [(5.0, 1), (None, 0)])
+def test_the_limit_of_pain_is_drawn_only_where_there_is_one(
+    limit: float | None, lines: int
+) -> None:
+    spec = pain_course([(TODAY, 3.0, "at visits")], limit=limit, palette=DAY)
+    assert sum(layer["mark"]["type"] == "rule" for layer in spec["layer"]) == lines
+    assert vl_convert.vegalite_to_svg({**spec, "width": 300, "autosize": "pad"})

@@ -169,6 +169,16 @@ def test_a_link_is_told_with_its_numbers_and_its_side() -> None:
     )
 
 
+def test_what_came_of_the_better_side_falling_is_told_as_no_gain() -> None:
+    hollow = a_score(hollow=True)
+    assert (
+        "at least as far as predicted, but only because the better side fell, which is no gain"
+        in (link_words(hollow, a_metric()))
+    )
+    told = outcome_words(Outcome.HELD, 70, [a_score(), hollow])
+    assert "(2 of 2 predictions held, 1 of them only because the better side fell" in told
+
+
 def test_what_should_stay_still_is_told_with_what_counts_as_still() -> None:
     still = a_link(role=Role.STILL, direction=None, amount=5.0, on=TargetOn.ASYMMETRY)
     score = a_score(link=still, call=LinkCall.STAYED_STILL, extent=None, moved=1.0, error=2.0)

@@ -202,7 +202,12 @@ def test_the_runner_reads_in_plain_words_what_got_better_and_how_sure_that_is(
         "Target by 1 Aug 2026: Strength in a test, difference between left and right, 20.0%" in said
     )
     assert "That does not show that the programme did it" in said
-    assert "Pain during the sessions was 6 of 10" in said
+    # Five months ago: what to do now does not follow from it.
+    assert "Pain was beyond the usual limits in 1 week before" in said
+    then = date(2026, 2, 16)
+    soon = said_by(summarise(stored, UP, reader=Reader.RUNNER, today=then, with_name=False))
+    assert "Pain during the sessions was 6 of 10" in soon
+    assert "in 1 week before" not in soon
     assert "MDC" not in said
     assert "Rationale" not in said
 

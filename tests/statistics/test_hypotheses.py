@@ -23,7 +23,7 @@ from casebook.domain.hypotheses import (
 )
 from casebook.domain.metrics import ErrorOrigin
 from casebook.domain.programmes import TargetDirection, TargetOn
-from casebook.domain.verdicts import Call, Reason, Verdict, What
+from casebook.domain.verdicts import Call, Reason, SideMoved, Verdict, What
 from casebook.domain.wording import REASONS
 from casebook.statistics.hypotheses import (
     followed_in_time,
@@ -122,6 +122,8 @@ def test_an_asymmetry_goes_towards_zero_by_its_size_and_not_by_crossing_over() -
     assert (whole.asked, whole.extent) == (12.0, Extent.NOT_TOLD_APART)
     signed = a_link(direction=TargetDirection.UP, amount=6.0, on=TargetOn.ASYMMETRY)
     assert score_link(signed, over).call is LinkCall.AS_PREDICTED
+    fell = replace(shrunk, which_side_moved=SideMoved.BETTER_SIDE_FELL)
+    assert [score_link(link, one).hollow for one in (shrunk, fell, grown)] == [False, True, False]
 
 
 @pytest.mark.parametrize(
