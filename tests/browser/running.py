@@ -93,7 +93,7 @@ def _wait(process: subprocess.Popen[bytes], port: int, said: IO[bytes]) -> None:
             raise RuntimeError(said.read().decode())
         if _answers(port):
             return
-        time.sleep(0.2)
+        time.sleep(0.05)
     raise TimeoutError(f"The app did not answer within {READY_WITHIN_S:g} seconds.")
 
 

@@ -7,9 +7,11 @@ readings. False ones may be as many as the stated 5 % allow within binomial erro
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -21,7 +23,7 @@ from casebook.domain.verdicts import Call, Flag, FlagKind, Reason, SideMoved, Ve
 from casebook.services.cataloguing import list_figures, list_metrics
 from casebook.services.flagging import list_flags
 from casebook.services.importing import import_files
-from casebook.services.keeping import Casebook, create_casebook
+from casebook.services.keeping import Casebook, open_casebook
 from casebook.services.reviewing import Review, list_caseload, review_runner
 from tests.demo.expected import LEVEL, Chances, Story, chances_of, fewest_expected
 from tests.demo.told import stories, truth_rows
@@ -32,7 +34,7 @@ MADE_ON = date(2026, 11, 25)
 
 @dataclass(frozen=True, slots=True)
 class Demo:
-    """The imported demo and every runner's review."""
+    """The demo as it is built and every runner's review."""
 
     casebook: Casebook
     reviews: dict[str, Review]
@@ -60,11 +62,9 @@ class Demo:
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
-    path = tmp_path_factory.mktemp("demo") / "casebook.sqlite"
-    casebook = create_casebook(f"sqlite:///{path}", clinic_name="Skerravoe (invented)")
-    report = import_files(casebook, seed_demo.data_files())
-    assert not report.problems
+def demo(demo_built: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
+    copy = tmp_path_factory.mktemp("verdicts") / "demo.sqlite"
+    casebook = open_casebook(str(shutil.copyfile(demo_built, copy)))
     runners = sorted({str(row["runner"]) for row in truth_rows()})
     yield Demo(casebook, {runner: review_runner(casebook, runner) for runner in runners})
     casebook.engine.dispose()
