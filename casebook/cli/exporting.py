@@ -108,6 +108,7 @@ def export(  # noqa: PLR0913  (an argument for each option)
     from casebook.domain.exporting import ExportSettings
     from casebook.services import clock
     from casebook.services.exporting_audit import export_audit, preview_export
+    from casebook.services.exporting_keys import read_key
 
     settings = ExportSettings(
         purpose=purpose,
@@ -120,7 +121,7 @@ def export(  # noqa: PLR0913  (an argument for each option)
     )
     with opened(db) as casebook:
         if preview:
-            looked = preview_export(casebook, settings)
+            looked = preview_export(casebook, settings, key=None if key is None else read_key(key))
             if as_json:
                 found = {"ok": True, "facts": looked.facts, "risk_words": looked.sentences}
                 print_object({**found, "metrics": looked.metrics})

@@ -27,6 +27,8 @@ NOT_PROTECTED: Final = (
     "the record by these: they leave as they are, but for rounding.",
     "Two exports of the same runners can be matched by such numbers, whatever their keys. Give no "
     "second export to the same receiver without need.",
+    "Exports that carry a key on can be joined by pseudonym, which is what the key is for. The "
+    "numbers above hold for each by itself: of runners known to be in both, fewer may look alike.",
     "Exercises, metrics and targets hint at the complaint, more or less surely.",
     "The classes count runners of this export. Where it is known that few in a place run at all, "
     "or where the clinic is small and known, to be one of k can already tell much.",
@@ -68,7 +70,7 @@ class RiskFacts:
         Runners whose complaint is not told at all, and whose exercises are not.
     combinations, worked_out : int
         Of rungs: how many there are, and how many had to be worked out to be sure that none
-        loses less.
+        loses less; 1 and 1 where those of earlier exports with the same key are kept.
     """
 
     registered: int
@@ -112,12 +114,23 @@ def risk_sentences(facts: RiskFacts, settings: ExportSettings) -> tuple[str, ...
         "belonging to one does not tell it.",
         f"Of {facts.changed} {_runners(facts.changed)} something leaves coarser than recorded or "
         f"not at all: {_withheld(facts)}.",
-        f"Together that loses {_share(facts.loss)} of what the quasi-identifiers say. All "
-        f"{facts.combinations} ways to coarsen them alike for everybody were weighed "
-        f"({facts.worked_out} worked out in full); none that reaches k loses less.",
+        f"Together that loses {_share(facts.loss)} of what the quasi-identifiers say. "
+        f"{_choice(facts)}",
         f"Of {facts.complaints_withheld} {_runners(facts.complaints_withheld)} it is not told "
         f"whether they have a complaint, and of {facts.exercises_withheld} which exercises they "
         "did, as their region leaves coarser than recorded.",
+    )
+
+
+def _choice(facts: RiskFacts) -> str:
+    if facts.combinations == 1:
+        return (
+            "As the key is carried on, they leave exactly as coarse as in the exports before with "
+            "it: joined by their pseudonyms, a finer one would give back what the others coarsened."
+        )
+    return (
+        f"All {facts.combinations} ways to coarsen them alike for everybody were weighed "
+        f"({facts.worked_out} worked out in full); none that reaches k loses less."
     )
 
 

@@ -108,8 +108,15 @@ class LoggedExport:
     runners: int
 
 
-def preview_export(casebook: Casebook, settings: ExportSettings) -> ExportPreview:
+def preview_export(
+    casebook: Casebook, settings: ExportSettings, *, key: ExportKey | None = None
+) -> ExportPreview:
     """What an export with these settings would hold, and how alike its runners would look.
+
+    Parameters
+    ----------
+    key : ExportKey or None
+        One that is to be carried on; None for a new one.
 
     Raises
     ------
@@ -117,7 +124,7 @@ def preview_export(casebook: Casebook, settings: ExportSettings) -> ExportPrevie
         For a day to come, or a metric that the catalogue does not have.
     """
     with reading(casebook.engine) as unit:
-        plan = planned(unit, casebook, settings, fresh_key(), today=clock.today())
+        plan = planned(unit, casebook, settings, key or fresh_key(), today=clock.today())
         rows: dict[str, pd.DataFrame] = {"runners": plan.runners, "injuries": plan.injuries}
         few = plan.runners["runner"].iloc[:RUNNERS_PREVIEWED]
         if len(few):
@@ -224,7 +231,7 @@ def exports_of_runner(casebook: Casebook, code: str) -> tuple[LoggedExport, ...]
     return tuple(_told(run) for run in runs if runner_id in run.runners)
 
 
-def figures(facts: RiskFacts) -> dict[str, float | int]:
+def figures(facts: RiskFacts) -> dict[str, Any]:
     """The numbers of the risk that are logged and stand in the manifest."""
     return {
         "k": facts.k,
@@ -235,6 +242,7 @@ def figures(facts: RiskFacts) -> dict[str, float | int]:
         "exported": facts.exported,
         "changed": facts.changed,
         "withheld": facts.withheld,
+        "levels": {name: level for name, (level, _) in facts.levels.items()},
     }
 
 

@@ -24,7 +24,7 @@ from casebook.services.opened import Casebook
 from casebook.statistics.codes import Flags, Whole
 from casebook.statistics.disclosure.generalised import Generalised
 from casebook.statistics.disclosure.hierarchies import Hierarchy, encode
-from casebook.statistics.disclosure.lattice import generalise
+from casebook.statistics.disclosure.lattice import generalise, generalised_at
 from casebook.statistics.disclosure.ready_ladders import (
     NO_INJURY,
     age_ladder,
@@ -102,11 +102,22 @@ class People:
         return exact & (self.made.codes[:, REGION] >= 0)
 
 
-def load_people(unit: Unit, casebook: Casebook, settings: ExportSettings, today: date) -> People:
+def load_people(
+    unit: Unit,
+    casebook: Casebook,
+    settings: ExportSettings,
+    today: date,
+    *,
+    carried: Sequence[Mapping[str, int]] = (),
+) -> People:
     """Who consents, and the least coarse way to make them alike.
 
     Parameters
     ----------
+    carried : sequence of mapping of str to int
+        Rungs of earlier exports with the same key, by quasi-identifier. Whoever holds those and
+        this one can join them by pseudonym, and what one coarsens another could give back; so
+        none is left for a finer one.
     today : date
         A consent that was withdrawn by then does not count, whatever day the export is as of.
     """
@@ -120,15 +131,17 @@ def load_people(unit: Unit, casebook: Casebook, settings: ExportSettings, today:
         [-1 if one is None else _PATHOLOGIES.index(one.pathology) for one in own], dtype=np.int64
     )
     ladders, codes = _quasi_identifiers(rows, own, first, settings.k)
+    # Runners without a complaint have nothing that a class could give away: each counts as a
+    # kind of its own.
+    sensitive = np.where(tissue < 0, len(_PATHOLOGIES) + np.arange(len(tissue)), tissue)
     made = generalise(
-        codes,
-        ladders,
-        k=settings.k,
-        # Runners without a complaint have nothing that a class could give away: each counts as
-        # a kind of its own.
-        sensitive=np.where(tissue < 0, len(_PATHOLOGIES) + np.arange(len(tissue)), tissue),
-        diversity=settings.diversity,
+        codes, ladders, k=settings.k, sensitive=sensitive, diversity=settings.diversity
     )
+    kept = [max(one.get(name, 0) for one in carried) for name in NAMES] if carried else []
+    if kept and kept != list(made.levels):
+        made = generalised_at(
+            codes, ladders, kept, k=settings.k, sensitive=sensitive, diversity=settings.diversity
+        )
     return People(
         ids=np.array([row.id for row in rows], dtype=np.int64),
         first=first,

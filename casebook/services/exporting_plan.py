@@ -26,7 +26,7 @@ from casebook.services.exporting_programmes import Prescribing
 from casebook.services.opened import Casebook
 from casebook.statistics.disclosure.generalised import WHYS, Why
 from casebook.statistics.disclosure.risk import risks
-from casebook.storage import export_rows
+from casebook.storage import export_rows, export_runs
 from casebook.storage.cases import figures_in_force, metrics_by_id
 from casebook.storage.session import Unit
 
@@ -77,7 +77,13 @@ def planned(
         )
     starter = starter_metrics()
     metrics = _metrics(unit, settings, {metric.key for metric in starter})
-    people = load_people(unit, casebook, settings, today)
+    people = load_people(
+        unit,
+        casebook,
+        settings,
+        today,
+        carried=export_runs.levels_with(unit, casebook.clinic_id, key.fingerprint),
+    )
     runners = runners_table(people, key)
     ids = [int(str(one)) for one in runners.index]
     known = tuple(metrics.values())
@@ -122,9 +128,7 @@ def planned(
     )
 
 
-def _metrics(
-    unit: Unit, settings: ExportSettings, starter: AbstractSet[str]
-) -> dict[int, Metric]:
+def _metrics(unit: Unit, settings: ExportSettings, starter: AbstractSet[str]) -> dict[int, Metric]:
     """Metrics that leave by id: the starter's, and the clinic's own that are named."""
     known = metrics_by_id(unit)
     keys = {metric.key for metric in known.values()}

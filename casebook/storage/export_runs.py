@@ -78,6 +78,18 @@ def secret_of(session: Session, clinic_id: int, *, fresh: str) -> str:
     return row.export_secret
 
 
+def levels_with(
+    session: Session, clinic_id: int, key_fingerprint: str
+) -> tuple[Mapping[str, int], ...]:
+    """Rungs of the quasi-identifiers in every export with a key."""
+    rows = session.scalars(
+        select(ExportRunRow.risk).where(
+            ExportRunRow.clinic_id == clinic_id, ExportRunRow.key_fingerprint == key_fingerprint
+        )
+    )
+    return tuple(dict(risk["levels"]) for risk in rows if "levels" in risk)
+
+
 def runs(session: Session, clinic_id: int) -> tuple[ExportRun, ...]:
     """Every export of a clinic, newest first."""
     rows = session.scalars(

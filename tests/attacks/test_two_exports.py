@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from sqlalchemy import update
 
 from casebook.domain.exporting import ExportKey, ExportSettings
 from casebook.domain.metrics import Metric
@@ -38,7 +39,8 @@ from casebook.services.registering import (
 from casebook.services.restoring import restore
 from casebook.statistics.codes import CALLS
 from casebook.storage.cases import metrics_by_id
-from casebook.storage.session import reading
+from casebook.storage.session import reading, writing
+from casebook.storage.tables import RunnerRow
 from tests.exportable import UNTIL, add_cohort
 
 SETTINGS = ExportSettings(purpose=Purpose.AUDIT, as_of=UNTIL + timedelta(days=7), k=4)
@@ -113,6 +115,26 @@ def test_a_withdrawal_takes_effect_in_the_next_export_whatever_day_it_is_as_of(
     )
     # Given only after the day that the export is as of.
     assert preview_export(casebook, other).facts.consenting == 0
+
+
+def test_exports_that_a_key_joins_give_nothing_back_that_one_of_them_coarsened(
+    casebook: Casebook, tmp_path: Path
+) -> None:
+    """The runners of one are joined with those of the other, after half of the clinic changed."""
+    settings = replace(SETTINGS, formats=(FileFormat.CSV,))
+    before = export_audit(casebook, settings, tmp_path / "a", key=FIRST, by="KM")
+    with writing(casebook.engine) as unit:  # now another rung would lose least
+        unit.execute(update(RunnerRow).values(birth_year=1990, sex="male", discipline="10 km"))
+        unit.commit()
+    new = export_audit(casebook, settings, tmp_path / "b", key=SECOND, by="KM")
+    carried = export_audit(casebook, settings, tmp_path / "c", key=FIRST, by="KM")
+    assert new.facts.levels != before.facts.levels
+    assert carried.facts.levels == before.facts.levels
+    assert carried.facts.k >= settings.k
+    assert "exactly as coarse" in carried.page
+    again = export_audit(casebook, settings, tmp_path / "d", key=FIRST, by="KM")
+    assert again.files == carried.files
+    assert preview_export(casebook, settings, key=FIRST).facts == carried.facts
 
 
 def test_the_log_holds_what_happened_and_nobody_changes_it(

@@ -126,6 +126,9 @@ def test_the_risk_is_said_in_words() -> None:
     assert "1 runner would have stood alone" in told
     assert "5 leave without any quasi-identifier and 2 do not leave" in told
     assert "6 because fewer than k look alike, 1 because" in told
+    assert "All 2430 ways" in told
+    kept = replace(FACTS, combinations=1, worked_out=1)
+    assert "exactly as coarse as in the exports before" in "\n".join(risk_sentences(kept, SETTINGS))
     nobody = replace(FACTS, withheld=0, left_out=0)
     assert "only coarser, nobody withheld" in "\n".join(risk_sentences(nobody, SETTINGS))
 
