@@ -70,7 +70,9 @@ def adherence_bars(
         axis=alt.Axis(
             format="%-d %b %y",
             # The days on which its weeks begin, and not the calendar's.
-            values=[alt.DateTime(**chart_day(one)) for one in sorted(shown)],
+            values=[
+                alt.DateTime(year=one.year, month=one.month, date=one.day) for one in sorted(shown)
+            ],
             labelOverlap="greedy",
             labelSeparation=8,
             labelFlush=True,
