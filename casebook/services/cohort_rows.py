@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from casebook.domain.audit import AuditChoice
+from casebook.domain.audit import AuditChoice, Excluded
 from casebook.domain.audit_outcomes import On
 from casebook.domain.verdicts import Reason
 from casebook.services.cohort import LoadedCohort
-from casebook.services.cohort_choosing import Members
+from casebook.services.cohort_choosing import NOT_YET, Members
 from casebook.services.cohort_levels import ASYMMETRY, LEFT, ON_ASYMMETRY, RIGHT, SIDES
 from casebook.statistics.caseload import MetricColumns, metric_columns
 from casebook.statistics.change import RANGE
@@ -128,8 +128,17 @@ def outcome_rows(loaded: LoadedCohort, members: Members, metrics: Flags) -> Outc
         call=levels["call"].to_numpy()[rows],
         moved=levels["moved"].to_numpy()[rows],
         gain=np.where(comparable, gain, np.nan),
-        expected=_expected(loaded, ref, _known_sem(levels, rows), aim),
+        expected=_expected(
+            loaded, ref, _known_sem(levels, rows), aim, _population(loaded, members)
+        ),
     )
+
+
+def _population(loaded: LoadedCohort, members: Members) -> Flags:
+    """Runners from whom the clinic's spread is taken: all whose baseline may be seen by then."""
+    refused = np.isin(members.excluded, (NOT_YET, code_of(Excluded.NO_CONSENT)))
+    ended: Flags = loaded.runners["baseline_last_day"].to_numpy() <= members.as_of
+    return ended & ~refused
 
 
 def _aim(columns: MetricColumns, metric: Whole, on: Codes) -> Aim:
@@ -148,24 +157,26 @@ def _known_sem(frame: Any, rows: Any) -> Floats:
     return np.where(origin <= PUBLISHED, sem, np.nan)
 
 
-def _expected(loaded: LoadedCohort, ref: Whole, sem: Floats, aim: Aim) -> Floats:
-    """Gain to be expected by itself, from where all runners of the clinic started."""
+def _expected(loaded: LoadedCohort, ref: Whole, sem: Floats, aim: Aim, population: Flags) -> Floats:
+    """Gain to be expected by itself, from where a population of the clinic's runners started."""
     references = loaded.references
+    runner = references["runner"].to_numpy()
     metric = references["metric"].to_numpy().astype(np.int64)
     what = references["what"].to_numpy().astype(np.int64)
     baseline = references["baseline"].to_numpy()
     sems = _known_sem(references, slice(None))
+    counted = np.where(population[runner], sems, np.nan)
     groups = len(loaded.metrics)
-    whole = spreads_of(baseline, sems, metric * SIDES + what, groups * SIDES)
+    whole = spreads_of(baseline, counted, metric * SIDES + what, groups * SIDES)
     at = metric[ref] * SIDES + what[ref]
     expected, variance = shrunken(baseline[ref], sems[ref], whole.mean[at], whole.true[at])
 
     # Rows come by runner, metric and what: the right side stands after its left one.
     left = np.flatnonzero((what[:-1] == LEFT) & (what[1:] == RIGHT) & (metric[:-1] == metric[1:]))
-    left = left[references["runner"].to_numpy()[left] == references["runner"].to_numpy()[left + 1]]
+    left = left[runner[left] == runner[left + 1]]
     other = np.full(metric.size, -1, dtype=np.int64)
     other[left], other[left + 1] = left + 1, left
-    error = np.hypot(sems[left], sems[left + 1])
+    error = np.hypot(counted[left], counted[left + 1])
     middle = spreads_of(
         (baseline[left] + baseline[left + 1]) / 2.0, error / 2.0, metric[left], groups
     )

@@ -24,7 +24,9 @@ from casebook.services.auditing import audit
 from casebook.services.cohort import LoadedCohort, load_cohort
 from casebook.services.cohort_choosing import choose
 from casebook.services.cohort_rows import chosen_metrics, outcome_rows
+from casebook.services.judging import judge_runners
 from casebook.services.keeping import open_casebook
+from casebook.storage.session import reading
 from seed_demo.stories import CAST, Course
 from tests.demo.expected import LEVEL, chances_of, fewest_expected
 from tests.demo.told import catalogue, stories, truth_rows
@@ -57,6 +59,21 @@ def test_the_flow_is_that_of_the_stories(loaded: LoadedCohort, told: Audit) -> N
     # The stories lose three; whoever stayed away as long is lost, too.
     assert lost <= found
     assert all(one.number not in found or not one.discharge for one in CAST)
+
+
+def test_the_worse_side_is_the_one_that_the_verdicts_tell(
+    loaded: LoadedCohort, demo_built: Path
+) -> None:
+    casebook = open_casebook(str(demo_built))
+    with reading(casebook.engine) as unit:
+        verdicts = judge_runners(unit).judged.verdicts
+    casebook.close()
+    own = loaded.references.assign(runner=loaded.references["runner"] + 1)
+    both = verdicts.merge(own, on=["runner", "metric", "what"], suffixes=("", "_told"))
+    both = both[both["what"] == list(What).index(What.ASYMMETRY)]
+    assert len(both) > 1000
+    assert (both["worse"] == both["worse_told"]).all()
+    assert set(both["worse"]) == {-1, 0, 1}
 
 
 def test_as_many_asymmetries_shrank_by_the_worse_side_and_grew_as_their_chances_bear(

@@ -235,3 +235,18 @@ def test_where_nobody_says_who_assessed_there_is_nobody_side_by_side() -> None:
     loaded = drawn_cohort(200, 1)
     unsigned = replace(loaded, clinicians=(), runners=loaded.runners.assign(clinician=-1))
     assert audit(unsigned, WHOLE).funnels == ()
+
+
+def test_those_who_did_not_consent_to_the_purpose_change_no_number() -> None:
+    loaded = drawn_cohort(200, 3)
+    choice = replace(WHOLE, purpose=Purpose.AUDIT)
+    withdrawn = np.isfinite(loaded.consents["withdrawn_day"].to_numpy())
+    rows = withdrawn[loaded.references["runner"].to_numpy()]
+    assert 5 < withdrawn.sum() < 50
+    baseline = loaded.references["baseline"] + np.where(rows, 500.0, 0.0)
+    moved = replace(loaded, references=loaded.references.assign(baseline=baseline))
+    assert audit(moved, choice) == audit(loaded, choice)
+    told = [one.splits[0][1][0].regression for one in audit(loaded, choice).outcomes]
+    assert None not in told
+    # Of the clinic's own look they are a part.
+    assert audit(moved, WHOLE) != audit(loaded, WHOLE)
