@@ -98,11 +98,10 @@ def residual_quantiles(growth: CohortGrowth, *, palette: Palette) -> Spec:
 
 
 def _points(palette: Palette) -> alt.Chart:
-    return (
-        alt.Chart(alt.NamedData(POINTS))
-        .mark_point(size=28, filled=True, opacity=0.6, color=palette.neutral)
-        .encode(tooltip=[alt.Tooltip("Fitted:N"), alt.Tooltip("Residual:N")])
+    points: alt.Chart = alt.Chart(alt.NamedData(POINTS)).mark_point(
+        size=28, filled=True, opacity=0.6, color=palette.neutral
     )
+    return points.encode(tooltip=[alt.Tooltip("Fitted:N"), alt.Tooltip("Residual:N")])
 
 
 def _rows(growth: CohortGrowth) -> Rows:

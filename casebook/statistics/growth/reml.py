@@ -314,7 +314,7 @@ def _criterion(theta: Real, products: Products, free: Whole) -> tuple[float, Rea
     inverse = np.linalg.inv(inner)
     turned = factor.T @ products.zd  # L'C
     solved = inverse @ turned  # U
-    cross = products.dd - np.einsum("iac,iad->cd", turned, solved)
+    cross = products.dd - np.tensordot(turned, solved, axes=((0, 1), (0, 1)))
     xx = cross[:p, :p]
     xx_inverse = np.linalg.inv(xx)
     beta = xx_inverse @ cross[:p, p]
@@ -327,7 +327,7 @@ def _criterion(theta: Real, products: Products, free: Whole) -> tuple[float, Rea
     )
     # How each sum moves with each place (a, b) of L.
     moved = products.zd - scaled @ solved
-    slopes = np.einsum("iac,ibd->abcd", moved, solved)
+    slopes = np.tensordot(moved, solved, axes=(0, 0)).swapaxes(1, 2)
     determinant = 2.0 * np.einsum("iac,icb->ab", scaled, inverse)
     contrast = np.append(-beta, 1.0)
     gradient = np.empty(len(theta))
