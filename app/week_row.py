@@ -36,8 +36,9 @@ def ask_week(casebook: Casebook, stored: StoredPrescription) -> None:
     """The row for the next week; what is typed stays until it is stored.
 
     No form of Streamlit's, which keeps to itself what is typed until it is sent: neither the
-    page drawn anew nor a look at another one may lose anything. A fragment, so that no more than
-    this row is drawn anew when a box is left.
+    page drawn anew nor a look at another one may lose anything. What was only proposed is not
+    kept, so that it follows what others store meanwhile. A fragment, so that no more than this
+    row is drawn anew when a box is left.
     """
     name = f"week_{stored.programme_id}"
     typing: Typing = st.session_state.setdefault(f"draft_of_{name}", Typing(name))
@@ -53,7 +54,6 @@ def ask_week(casebook: Casebook, stored: StoredPrescription) -> None:
         sent = second[2].button(
             "Store the week", key=f"store_{name}", type="primary", shortcut="Ctrl+Enter"
         )
-        typing.remember()
         if sent:
             _store(casebook, stored, typing, boxes, typed, comment=comment, reason=reason)
 

@@ -169,6 +169,7 @@ def test_a_week_is_entered_by_typing_one_row_and_high_pain_raises_a_flag_that_is
     at_page(app, "injuries", runner=WORSE)
     at_page(app, "programme", runner=WORSE)
     assert [app.text_input(key=f"{row}_{part}").value for part in ("done", "during")] == ["2", "7"]
+    assert app.text_input(key=f"{row}_planned").value == "3"
     app.button(key=f"store_{row}").click().run()
     assert "2 of 3** planned sessions done (67 %)" in words(app)
     (week,) = get_prescription(clinic, stored.programme_id).prescription.programme.adherence
