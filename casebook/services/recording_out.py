@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Final
 
 from casebook.domain.errors import Conflict, StoreUnavailable
+from casebook.domain.history import Subject
 from casebook.domain.history_words import column_label
 from casebook.domain.metrics import Metric
 from casebook.domain.sides import Side
@@ -25,7 +26,7 @@ from casebook.services import clock
 from casebook.services.opened import Casebook
 from casebook.services.registering import get_runner_row
 from casebook.services.telling_history import ToldEntry, runner_history
-from casebook.storage import clinics, drafts, whole_record
+from casebook.storage import clinics, drafts, export_runs, history, whole_record
 from casebook.storage.session import Unit, reading
 
 __all__ = ["BUNDLE", "CAUTION", "get_record", "readable_files", "record_zip", "write_record"]
@@ -62,8 +63,24 @@ def get_record(casebook: Casebook, code: str) -> WholeRecord:
             users=whole_record.users_of(unit, casebook.clinic_id, users),
             unsaved=_unsaved(unit, casebook.clinic_id, runner.code),
         )
+        left = _exports(unit, casebook.clinic_id, runner_id)
     told = runner_history(casebook, runner.code)
-    return replace(record, history=tuple(_line(entry) for entry in reversed(told)))
+    lines = (*(_line(entry) for entry in told), *left)
+    return replace(record, history=tuple(sorted(lines, key=lambda line: line.number)))
+
+
+def _exports(unit: Unit, clinic_id: int, runner_id: int) -> list[HistoryLine]:
+    """De-identified exports that held the runner: whoever asks is told who may have the tables."""
+    return [
+        HistoryLine(
+            number=history.entries_of_record(unit, Subject.EXPORT, run.number)[0].number,
+            at=run.at,
+            by=run.by,
+            what=f"left de-identified in export {run.number} (for {run.purpose.value})",
+        )
+        for run in export_runs.runs(unit, clinic_id)
+        if runner_id in run.runners
+    ]
 
 
 def _unsaved(unit: Unit, clinic_id: int, code: str) -> tuple[UnsavedVisit, ...]:

@@ -16,8 +16,16 @@ from casebook.domain.errors import Conflict, InputRefused
 from casebook.domain.exporting import ExportKey, ExportSettings
 from casebook.domain.packages import FileFormat
 from casebook.domain.people import Purpose
-from casebook.services.exporting_audit import ExportReport, export_audit, preview_export
+from casebook.intake.fhir_out import bundle_text
+from casebook.services.exporting_audit import (
+    ExportReport,
+    export_audit,
+    exports_of_runner,
+    preview_export,
+)
 from casebook.services.keeping import Casebook, open_casebook
+from casebook.services.recording_out import get_record, readable_files
+from casebook.services.registering import list_runners
 from casebook.storage.session import writing
 from casebook.storage.tables import MetricRow, RunnerRow, ValueRow, VisitRow
 from tests.exportable import SINCE, UNTIL, add_cohort
@@ -199,3 +207,19 @@ def test_a_taken_folder_and_nobodys_name_are_refused_before_anything(
     with pytest.raises(InputRefused, match="by is empty"):
         export_audit(clinic, SETTINGS, tmp_path / "b", key=KEY, by=" ")
     assert (tmp_path / "a" / "mine.txt").read_text() == "mine"
+
+
+def test_whoever_asks_for_their_record_is_told_which_exports_they_were_in(
+    clinic: Casebook, tmp_path: Path
+) -> None:
+    code = list_runners(clinic)[5].code
+    assert get_record(clinic, code).history == ()
+    settings = replace(SETTINGS, k=2, diversity=1)
+    report = export_audit(clinic, settings, tmp_path / "a", key=KEY, by="KM")
+    record = get_record(clinic, code)
+    assert [(line.by, line.what) for line in record.history] == [
+        ("KM", f"left de-identified in export {report.number} (for audit)")
+    ]
+    assert "left de-identified" in readable_files(record)["history.csv"].decode("utf-8-sig")
+    assert "left de-identified" in bundle_text(record)
+    assert [one.number for one in exports_of_runner(clinic, code)] == [report.number]
