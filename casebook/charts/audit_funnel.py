@@ -11,7 +11,9 @@ from casebook.charts.time_axis import Row, Rows
 from casebook.domain.audit_outcomes import Funnel, FunnelPoint
 
 HEIGHT = 320
-LIMITS, OVERALL, ENDS = "limits", "overall", "ends"
+LIMITS, OVERALL = "limits", "overall"
+# Distances of the axis' numbers in percent, how many fit, and the room below 0, of the height.
+STEPS, MOST_STEPS, FOOT = (1, 2, 5, 10, 20), 8, 0.14
 INNER, OUTER = "95 % limits", "99.8 % limits"
 WITHIN, BEYOND, FAR = "within the limits", "beyond 95 %", "beyond 99.8 %"
 SHAPES = {WITHIN: "circle", BEYOND: "triangle-up", FAR: "diamond"}
@@ -24,7 +26,7 @@ def funnel_plot(funnel: Funnel, *, label: str, palette: Palette) -> Spec:
     ----------
     funnel : Funnel
     label : str
-        What improved, for the axis.
+        What improved, for those to whom the chart is read out.
     palette : Palette
 
     Returns
@@ -42,8 +44,15 @@ def funnel_plot(funnel: Funnel, *, label: str, palette: Palette) -> Spec:
         scale=alt.Scale(domain=[smallest, largest], nice=False),
         axis=alt.Axis(grid=False, tickMinStep=1, format="d"),
     )
-    scale = alt.Scale(domain=[0, min(100.0, top * 1.08)], nice=False)
-    y = alt.Y("share:Q", title=f"improved beyond error, % ({label})", scale=scale)
+    high = top * 1.08
+    step = next(one for one in STEPS if high / one <= MOST_STEPS)
+    y = alt.Y(
+        "share:Q",
+        title="improved beyond error, %",
+        # Room below for the names of those of whom nobody improved.
+        scale=alt.Scale(domain=[-FOOT * high, high], nice=False),
+        axis=alt.Axis(values=list(range(0, min(int(high), 100) + 1, step))),
+    )
     lines = alt.Chart(alt.NamedData(LIMITS)).encode(
         x=x,
         y=y,
@@ -62,7 +71,7 @@ def funnel_plot(funnel: Funnel, *, label: str, palette: Palette) -> Spec:
         .mark_text(align="right", dy=-8, dx=-4, fontSize=12, color=palette.text)
         .encode(x=alt.value(alt.expr("width")), y=y, text="words:N")
     )
-    rows = [_point(point, funnel.overall) for point in funnel.points]
+    rows = [_point(point, funnel.overall, at % 2) for at, point in enumerate(funnel.points)]
     kinds = [kind for kind in SHAPES if any(row["kind"] == kind for row in rows)]
     legend = alt.Legend(title=None, direction="vertical")
     colours = [palette.neutral if kind == WITHIN else palette.attention for kind in kinds]
@@ -83,18 +92,23 @@ def funnel_plot(funnel: Funnel, *, label: str, palette: Palette) -> Spec:
         ),
         color=alt.Color("kind:N", scale=alt.Scale(domain=kinds, range=colours), legend=legend),
     )
-    # Away from the common share, whose line would run through them.
+    # Away from the common share, whose line would run through them, and from the next name.
     names = [
-        points.transform_filter(which)
+        points.transform_filter(f"datum.above == {str(above).lower()} && datum.place == {place}")
         .mark_text(dy=away, fontSize=12, color=palette.text)
         .encode(text="name:N")
-        for which, away in (("datum.above", -14), ("!datum.above", 15))
+        for above, place, away in (
+            (True, 0, -14),
+            (True, 1, -27),
+            (False, 0, 15),
+            (False, 1, 28),
+        )
     ]
     drawn = alt.layer(
         lines.mark_line(strokeWidth=1.5, color=palette.muted), overall, word, marks, *names
     )
     return with_rows(
-        styled(drawn.properties(height=HEIGHT), palette).to_dict(),
+        styled(drawn.properties(height=HEIGHT, description=label), palette).to_dict(),
         {
             LIMITS: _limits(funnel),
             OVERALL: [
@@ -121,12 +135,13 @@ def _limits(funnel: Funnel) -> Rows:
     ]
 
 
-def _point(point: FunnelPoint, overall: float) -> Row:
+def _point(point: FunnelPoint, overall: float, place: int) -> Row:
     return {
         "name": point.name,
         "total": point.total,
         "share": 100 * point.share,
         "above": point.share > overall,
+        "place": place,
         "Improved": f"{point.count} of {point.total} ({100 * point.share:.0f} %)",
         "kind": FAR if point.beyond_998 else BEYOND if point.beyond_95 else WITHIN,
     }

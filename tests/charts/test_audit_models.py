@@ -163,6 +163,10 @@ def test_the_funnel_names_clinicians_and_tells_by_shape_who_lies_beyond() -> Non
     picture = vl_convert.vegalite_to_svg({**spec, "width": 500})
     for words in ("AA", "BB", "all shown: 40 %", "95 % limits", "99.8 % limits"):
         assert words in picture
+    # The name of a clinician of whom nobody improved stands below, and above the axis.
+    y = spec["layer"][0]["encoding"]["y"]
+    assert y["scale"]["domain"][0] < 0 <= min(y["axis"]["values"])
+    assert spec["description"] == "pain"
     inner = replace(FUNNEL.points[1], beyond_998=False)
     milder = funnel_plot(replace(FUNNEL, points=(inner,)), label="pain", palette=DAY)
     assert rows(milder, "point")[0][0]["kind"] == "beyond 95 %"

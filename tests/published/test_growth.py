@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM, MixedLMParams
 
+from casebook.domain.audit_growth import FitCheck
 from casebook.intake.growth_table import GrowthColumns, read_growth_table
 from casebook.statistics.growth.model import GrowthFit, RandomPart, fit_growth
 from casebook.statistics.growth.reml import fit_reml, products_of
@@ -43,6 +44,7 @@ def test_reaction_times_by_days_as_a_balanced_design_gives_them_exactly() -> Non
     covariance = np.cov(np.array(lines).T) - variance * np.linalg.inv(design.T @ design)
     assert found.random is RandomPart.CORRELATED
     assert found.given_up == ()
+    assert found.check is FitCheck.AGREES
     assert found.names == ("Intercept", "Days")
     assert found.fit.fixed == pytest.approx(np.mean(lines, axis=0), rel=1e-9)
     assert found.fit.fixed == pytest.approx([251.405104848485, 10.467285959596], rel=1e-9)
@@ -64,6 +66,7 @@ def test_reaction_times_with_simpler_random_parts(
 ) -> None:
     found = fitted("sleepstudy.csv", "Subject", "Days", "Reaction", most=most)
     assert found.random is most
+    assert found.check is FitCheck.AGREES
     assert -2 * found.fit.log_likelihood == pytest.approx(criterion, abs=1e-6)
     assert np.diag(found.fit.random_covariance) == pytest.approx(variances, rel=1e-4)
 
