@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import date
 
 import streamlit as st
 
+from app import state
 from app.messages import day_words
 from app.typed_boxes import Boxes
 from app.words import code_words
-from casebook.domain.audit import GRACE_DAYS, LEAST_GROUP, AuditChoice, OutcomeVisit
+from casebook.domain.audit import (
+    GRACE_DAYS,
+    LEAST_GROUP,
+    LOST_AFTER_DAYS,
+    AuditChoice,
+    OutcomeVisit,
+)
 from casebook.domain.injuries import Pathology, Region
 from casebook.domain.metrics import Metric
 from casebook.domain.people import Purpose
@@ -28,6 +36,22 @@ CONSENTS = {
     Purpose.RESEARCH: "Who consented to research",
 }
 ALL = "All"
+# What is chosen on one page holds on the other, and when the page is returned to.
+BOXES = (
+    "audit_from",
+    "audit_to",
+    "audit_as_of",
+    "audit_kinds",
+    "audit_regions",
+    "audit_pathologies",
+    "audit_clinicians",
+    "audit_metrics",
+    "audit_visit",
+    "audit_purpose",
+    "audit_least",
+    "audit_grace",
+    "audit_lost",
+)
 
 
 def choose_cohort(
@@ -35,6 +59,9 @@ def choose_cohort(
 ) -> AuditChoice | None:
     """The choice as it stands in the boxes; None while one of them can't be read."""
     boxes = Boxes()
+    state.bring_back(state.Key.AUDIT)
+    _drop_unknown("audit_metrics", metrics)
+    _drop_unknown("audit_clinicians", clinicians)
     with st.expander("Which runners, and what of them", icon=":material/filter_alt:"):
         first, second, third = st.columns(3)
         started_from = boxes.day(first, "Programme started from", key="audit_from", latest=today)
@@ -76,7 +103,7 @@ def choose_cohort(
         visit = third.selectbox(
             "Outcome told by", list(VISITS), format_func=VISITS.__getitem__, key="audit_visit"
         )
-        first, second, third = st.columns(3)
+        first, second, third, fourth = st.columns(4)
         purpose = first.selectbox(
             "Consent", list(CONSENTS), format_func=CONSENTS.__getitem__, key="audit_purpose"
         )
@@ -99,6 +126,17 @@ def choose_cohort(
             required=True,
             key="audit_grace",
         )
+        lost = boxes.whole(
+            fourth,
+            "Lost after days unseen",
+            start=LOST_AFTER_DAYS,
+            low=1,
+            high=3660,
+            required=True,
+            key="audit_lost",
+            help="Counted from the latest visit, or from the day planned at it.",
+        )
+    state.keep(state.Key.AUDIT, BOXES)
     start, end = started_from.value, started_to.value
     if start is not None and end is not None and end < start:
         st.error(
@@ -107,7 +145,7 @@ def choose_cohort(
             icon=":material/block:",
         )
         return None
-    if boxes.problems or least is None or grace is None or as_of.value is None:
+    if boxes.problems or least is None or grace is None or lost is None or as_of.value is None:
         st.error("Mend what is marked in red above.", icon=":material/block:")
         return None
     return AuditChoice(
@@ -123,7 +161,14 @@ def choose_cohort(
         purpose=purpose,
         least_group=least,
         grace_days=grace,
+        lost_after_days=lost,
     )
+
+
+def _drop_unknown(key: str, offered: Collection[str]) -> None:
+    """Take out of a box what is no longer there to be chosen."""
+    if key in st.session_state:
+        st.session_state[key] = [one for one in st.session_state[key] if one in offered]
 
 
 def measured_metrics(loaded: LoadedCohort) -> frozenset[str]:

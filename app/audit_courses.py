@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import streamlit as st
+
+from app import state
+from app.audit_shown import ON_BUTTONS, table, upper_first
+from app.messages import plain
 from casebook.charts.audit_courses import growth_courses
 from casebook.charts.audit_funnel import funnel_plot
 from casebook.charts.audit_grades import grade_shares
 from casebook.charts.audit_residuals import residual_quantiles, residuals_by_fitted
 from casebook.charts.audit_returns import return_curve
-from casebook.services.cohort_models import cohort_model
-
-from app import state
-from app.audit_shown import on_words, table
-from app.messages import plain
 from casebook.domain.audit import AuditChoice
+from casebook.domain.audit_course_words import course_words
 from casebook.domain.audit_growth import (
     FUNNEL_WORDS,
     RETURN_WORDS,
@@ -21,13 +21,16 @@ from casebook.domain.audit_growth import (
     CohortGrowth,
     NoModel,
 )
-from casebook.domain.audit_outcomes import Audit, On, ReturnToRunning
+from casebook.domain.audit_outcomes import Audit, On, ReturnToRunning, Split
 from casebook.domain.audit_words import LEVELS, ONS, WITHHELD, count_words
 from casebook.domain.metrics import AsymmetryForm, Metric
 from casebook.domain.number_words import rounded_alike
 from casebook.services.cohort import LoadedCohort
+from casebook.services.cohort_models import cohort_model
 
 Model = CohortGrowth | CohortGrades | NoModel
+# Boxes of the course over time: which metric, and what of it.
+COURSE = ("audit_growth_metric", "audit_growth_on")
 
 
 def show_returns(audit: Audit) -> None:
@@ -67,6 +70,7 @@ def show_clinicians(audit: Audit) -> None:
         return
     labels = {(one.metric, one.on): one.label for one in audit.outcomes}
     places = list(range(len(audit.funnels)))
+    state.choose_first("audit_funnel", places)
     at = st.selectbox(
         "Improved beyond error in",
         places,
@@ -102,35 +106,43 @@ def _model(
     return cohort_model(_loaded, choice, metric, on)
 
 
-def show_growth(loaded: LoadedCohort, choice: AuditChoice, metrics: dict[str, Metric]) -> None:
+def show_growth(loaded: LoadedCohort, audit: Audit, metrics: dict[str, Metric]) -> None:
     """How one metric ran with time in the cohort."""
     st.subheader("Course over time", anchor=False)
-    asked = {
-        key: one for key, one in metrics.items() if not choice.metrics or key in choice.metrics
-    }
+    choice = audit.choice
+    asked = {key: metrics[key] for key in _most_told_first(audit) if key in metrics}
     if not asked:
         st.caption("No metric was measured in this cohort.")
         return
     first, second = st.columns(2)
+    state.choose_first(COURSE[0], list(asked))
     key = first.selectbox(
-        "Metric", list(asked), format_func=lambda one: asked[one].label, key="audit_growth_metric"
+        "Metric", list(asked), format_func=lambda one: asked[one].label, key=COURSE[0]
     )
     offered = offered_ons(asked[key])
+    state.choose_first(COURSE[1], offered)
     on = second.segmented_control(
-        "Of",
-        offered,
-        default=offered[0],
-        format_func=on_words,
-        key=f"audit_growth_on_{len(offered)}",
-        required=True,
+        "Of", offered, format_func=ON_BUTTONS.__getitem__, key=COURSE[1], required=True
     )
     found = _model(loaded, loaded.stamp, choice, key, On(on))
     if isinstance(found, NoModel):
-        st.info(plain(found.words), icon=":material/visibility_off:")
+        st.info(
+            f"The course of this metric can't be told. {plain(found.words)}",
+            icon=":material/visibility_off:",
+        )
     elif isinstance(found, CohortGrades):
         _show_grades(found)
     else:
         _show_course(found)
+
+
+def _most_told_first(audit: Audit) -> list[str]:
+    """Metrics by how many runners have a verdict, so that the first has something to say."""
+    told: dict[str, int] = {one.metric: 0 for one in audit.completeness}
+    for one in audit.outcomes:
+        (whole,) = dict(one.splits)[Split.NONE]
+        told[one.metric] = max(told.get(one.metric, 0), whole.improved.total or 0)
+    return sorted(told, key=lambda key: -told[key])
 
 
 def offered_ons(metric: Metric) -> list[On]:
@@ -142,18 +154,19 @@ def offered_ons(metric: Metric) -> list[On]:
 
 
 def _show_course(found: CohortGrowth) -> None:
+    st.markdown(plain(course_words(found)))
     st.vega_lite_chart(
         spec=growth_courses(found, palette=state.palette()), theme=None, key="chart_growth"
     )
+    single = " Thin: what was measured of single runners." if found.raw else ""
     st.caption(
-        "Thick: the predicted mean course with its 95 % band. Thin: what was measured of single "
-        f"runners. {found.n_runners} runners, {found.n_rows} visits."
+        f"Thick: the predicted mean course with its 95 % band.{single} {found.n_runners} runners, "
+        f"{found.n_rows} visits."
     )
-    st.markdown("\n".join(f"- {plain(one)}" for one in found.words))
     table(
         [
             {
-                "Effect": plain(one.words),
+                "Effect": plain(upper_first(one.words)),
                 "Estimate (95 % interval)": plain(_interval(one.estimate, one.low, one.high)),
                 "Unit": plain(one.unit),
             }
@@ -162,6 +175,7 @@ def _show_course(found: CohortGrowth) -> None:
         "Effects of the model",
     )
     _show_random(found)
+    _show_fitting(found.words)
     if found.residuals:
         with st.expander("Does the model fit? The residuals", icon=":material/troubleshoot:"):
             st.caption(
@@ -180,6 +194,11 @@ def _show_course(found: CohortGrowth) -> None:
                 theme=None,
                 key="chart_quantiles",
             )
+
+
+def _show_fitting(words: tuple[str, ...]) -> None:
+    with st.expander("How it was fitted, and what it can't say", icon=":material/notes:"):
+        st.markdown("\n".join(f"- {plain(one)}" for one in words))
 
 
 def _interval(estimate: float, low: float, high: float) -> str:
@@ -209,11 +228,10 @@ def _show_grades(found: CohortGrades) -> None:
     st.vega_lite_chart(
         spec=grade_shares(found, palette=state.palette()), theme=None, key="chart_grades"
     )
-    st.markdown("\n".join(f"- {plain(one)}" for one in found.words))
     table(
         [
             {
-                "Effect": plain(one.words),
+                "Effect": plain(upper_first(one.words)),
                 "Odds ratio of a higher grade (95 % interval)": (
                     f"{one.ratio:.2f} ({one.low:.2f} to {one.high:.2f})"
                 ),
@@ -235,3 +253,4 @@ def _show_grades(found: CohortGrades) -> None:
         ],
         "Grades at the outcome",
     )
+    _show_fitting(found.words)

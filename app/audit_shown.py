@@ -2,51 +2,74 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pandas as pd
 import streamlit as st
 
 from app import state
 from app.messages import plain
 from casebook.charts.cohort_outcomes import OutcomeRow, outcome_shares
-from casebook.domain.audit import Completeness
-from casebook.domain.audit_outcomes import Audit, GroupOutcome, MetricOutcome, On, Split
+from casebook.domain.audit_outcomes import Audit, MetricOutcome, On, Split
+from casebook.domain.audit_tables import (
+    INTERVALS,
+    completeness_grid,
+    left_out,
+    lost_grid,
+    moved_grid,
+    outcome_grid,
+    shown_groups,
+)
 from casebook.domain.audit_words import (
     EXCLUDED,
     LEVELS,
-    ONS,
     REGRESSION,
     SPLITS,
     STEPS,
-    WITHHELD,
-    amount_words,
     count_words,
     part_words,
-    reason_words,
 )
-from casebook.domain.wording import SIDES_MOVED, number_words
+from casebook.domain.summaries import Grid
 
 Rows = list[dict[str, str]]
+# Short enough for buttons side by side.
+ON_BUTTONS = {
+    On.ASYMMETRY: "Asymmetry",
+    On.WORSE_SIDE: "Worse side",
+    On.OTHER_SIDE: "Other side",
+    On.VALUE: "Without sides",
+}
+SPLIT_BUTTONS = {
+    Split.NONE: "Nothing",
+    Split.PROGRAMME_KIND: "Kind of programme",
+    Split.ADHERENCE_THIRD: "Adherence",
+}
+SHOWN = ("audit_part", "audit_on", "audit_split", "audit_funnel")
 
 
 def table(rows: Rows, alt: str) -> None:
     """Rows of words as a table that scrolls by itself where it is too wide."""
-    with st.container(key=f"audit_table_{alt.lower().replace(' ', '_').replace(',', '')}"):
+    with st.container(key=f"audit_table_{_name(alt)}"):
         st.table(pd.DataFrame(rows), border="horizontal", hide_index=True, alt=alt)
+
+
+def show_grid(grid: Grid, alt: str) -> None:
+    """A table of which numbers are never broken; it scrolls by itself where it is too wide."""
+    kind = "numbers" if grid.numbers else "words"
+    rows = [
+        dict(zip(grid.columns, (plain(cell) for cell in row), strict=True)) for row in grid.rows
+    ]
+    with st.container(key=f"audit_table_{kind}_{_name(alt)}"):
+        st.table(pd.DataFrame(rows), border="horizontal", hide_index=True, alt=alt)
+
+
+def _name(alt: str) -> str:
+    return alt.lower().replace(" ", "_").replace(",", "")
 
 
 def upper_first(words: str) -> str:
     """Words as the beginning of a line."""
     return f"{words[:1].upper()}{words[1:]}"
-
-
-def missing_words(one: Completeness) -> str:
-    """Why values of a metric are missing, each reason with its number."""
-    return "; ".join(f"{reason_words(why)} {count_words(n)}" for why, n in one.reasons) or "–"
-
-
-def on_words(on: On) -> str:
-    """What an outcome is about, on a button."""
-    return upper_first(ONS[on])
 
 
 def show_flow(audit: Audit) -> None:
@@ -93,22 +116,11 @@ def _show_timeliness(audit: Audit) -> None:
 def show_completeness(audit: Audit) -> None:
     """How complete each metric is, and why values are missing."""
     st.subheader("Completeness by metric", anchor=False)
-    rows = [
-        {
-            "Metric": plain(one.label),
-            "At the baseline": part_words(one.baseline),
-            "At the outcome": part_words(one.outcome),
-            "Why missing": "; ".join(
-                f"{reason_words(why)} {count_words(n)}" for why, n in one.reasons
-            )
-            or "–",
-        }
-        for one in audit.completeness
-    ]
-    if rows:
-        table(rows, "Completeness by metric")
-    else:
+    if not audit.completeness:
         st.caption("No metric was measured in this cohort.")
+        return
+    st.caption("Runners with a value, of those who were seen then; the least complete first.")
+    show_grid(completeness_grid(audit.completeness), "Completeness by metric")
 
 
 def show_outcomes(audit: Audit) -> None:
@@ -118,94 +130,70 @@ def show_outcomes(audit: Audit) -> None:
     if not offered:
         st.caption("No runner of this cohort was measured before and after the programme's start.")
         return
+    state.choose_first("audit_on", offered)
+    state.choose_first("audit_split", list(Split))
     first, second = st.columns(2)
-    on = first.segmented_control(
-        "Of",
-        offered,
-        default=offered[0],
-        format_func=on_words,
-        key="audit_on",
-        required=True,
+    on = On(
+        first.segmented_control(
+            "Of", offered, format_func=ON_BUTTONS.__getitem__, key="audit_on", required=True
+        )
     )
-    split = second.segmented_control(
-        "Divided by",
-        list(Split),
-        default=Split.NONE,
-        format_func=lambda one: upper_first(SPLITS[one]),
-        key="audit_split",
-        required=True,
+    split = Split(
+        second.segmented_control(
+            "Divided by",
+            list(Split),
+            format_func=SPLIT_BUTTONS.__getitem__,
+            key="audit_split",
+            required=True,
+        )
     )
-    found = [one for one in audit.outcomes if one.on is on]
+    _show_outcomes_of([one for one in audit.outcomes if one.on is on], split, audit)
+
+
+def _show_outcomes_of(found: Sequence[MetricOutcome], split: Split, audit: Audit) -> None:
+    hidden = left_out(found, split, audit.choice.least_group)
     rows = [
-        OutcomeRow(label=_name(one, group), improved=group.improved, worsened=group.worsened)
+        OutcomeRow(
+            label=f"{one.label}, {LEVELS[group.level]}" if group.level else one.label,
+            improved=group.improved,
+            worsened=group.worsened,
+        )
         for one in found
-        for group in _groups(one, Split(split))
-        if not group.withheld and group.improved.share is not None
+        for group in shown_groups(one, split)
+        if group.improved.share is not None
     ]
-    if rows:
+    if not rows:
+        why = f" by {SPLITS[split]}" if split is not Split.NONE else ""
+        st.info(
+            f"No share can be told{why}: too few runners have a verdict. {hidden}",
+            icon=":material/visibility_off:",
+        )
+    else:
         st.vega_lite_chart(
             spec=outcome_shares(rows, palette=state.palette()), theme=None, key="chart_outcomes"
         )
-    else:
-        st.info("Every group is smaller than is shown.", icon=":material/visibility_off:")
-    table(
-        [_outcome_row(one, group) for one in found for group in _groups(one, Split(split))],
-        "Outcomes in numbers",
-    )
-    st.caption(REGRESSION)
-    if on is On.ASYMMETRY:
-        _show_moved(found, Split(split))
-
-
-def _groups(one: MetricOutcome, split: Split) -> tuple[GroupOutcome, ...]:
-    return dict(one.splits).get(split, ())
-
-
-def _name(one: MetricOutcome, group: GroupOutcome) -> str:
-    level = LEVELS[group.level]
-    return f"{one.label}, {level}" if level else one.label
-
-
-def _outcome_row(one: MetricOutcome, group: GroupOutcome) -> dict[str, str]:
-    if group.withheld:
-        return {"Metric": plain(_name(one, group)), "Improved": WITHHELD} | dict.fromkeys(
-            (
-                "No change beyond error",
-                "Worsened",
-                "Can't say",
-                "Beyond what matters",
-                "Mean change towards better",
-                "Expected by itself",
-            ),
-            WITHHELD,
+    grid = outcome_grid(found, split)
+    if grid.rows:
+        show_grid(grid, "Outcomes in numbers")
+        st.caption(
+            f"Improved and worsened: beyond measurement error, of the runners with a verdict. "
+            f"Can't say: of all who were measured twice. n: runners behind a mean. {INTERVALS}"
         )
-    regression = (
-        "–" if group.regression is None else number_words(group.regression, one.unit, signed=True)
-    )
-    return {
-        "Metric": plain(_name(one, group)),
-        "Improved": part_words(group.improved),
-        "No change beyond error": part_words(group.unchanged),
-        "Worsened": part_words(group.worsened),
-        "Can't say": part_words(group.cannot_say),
-        "Beyond what matters": "–" if group.important is None else part_words(group.important),
-        "Mean change towards better": plain(amount_words(group.change, one.unit, signed=True)),
-        "Expected by itself": plain(regression),
-    }
+    if rows and hidden:
+        st.caption(hidden)
+    if any(one.on is On.ASYMMETRY for one in found):
+        _show_moved(found, split)
+    st.caption(REGRESSION)
 
 
-def _show_moved(found: list[MetricOutcome], split: Split) -> None:
+def _show_moved(found: Sequence[MetricOutcome], split: Split) -> None:
     """Of asymmetries that shrank: the worse side gaining is the wish, the better falling is not."""
-    rows = [
-        {"Metric": plain(_name(one, group))}
-        | {SIDES_MOVED[moved].capitalize(): part_words(part) for moved, part in group.moved}
-        for one in found
-        for group in _groups(one, split)
-        if group.moved
-    ]
-    if rows:
-        st.markdown("**Of the asymmetries that shrank beyond error: which side moved**")
-        table(rows, "Which side moved")
+    st.markdown("**Of the asymmetries that shrank beyond error: which side moved**")
+    grid = moved_grid(found, split)
+    if grid.rows:
+        show_grid(grid, "Which side moved")
+    else:
+        st.caption("Too few asymmetries shrank beyond error to tell which side moved.")
 
 
 def show_lost(audit: Audit) -> None:
@@ -214,21 +202,9 @@ def show_lost(audit: Audit) -> None:
     if not audit.lost:
         st.caption("Too few runners were lost, or followed, for a comparison.")
         return
-    table(
-        [
-            {
-                "Measure": plain(one.label),
-                "Lost": plain(amount_words(one.lost, one.unit)),
-                "Not lost": plain(amount_words(one.followed, one.unit)),
-                "Difference": plain(amount_words(one.difference, one.unit, signed=True)),
-                "In standard deviations": "–"
-                if one.standardised is None
-                else number_words(one.standardised, "", signed=True),
-            }
-            for one in audit.lost
-        ],
-        "Lost and followed",
-    )
+    show_grid(lost_grid(audit.lost), "Lost and followed")
     st.caption(
-        "Where those who were lost differ, the outcomes above tell of those who came back only."
+        f"Means, n: runners behind them. {INTERVALS} In SDs: the difference in standard deviations "
+        "of both groups. Where those who were lost differ, the outcomes tell of those who came "
+        "back only."
     )

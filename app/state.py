@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -26,6 +27,9 @@ class Key(StrEnum):
     NOTICE = "casebook_notice"
     RUNNER = "casebook_runner"
     DRAFTS = "casebook_drafts"
+    AUDIT = "casebook_audit"
+    EXPORT = "casebook_export"
+    EXPORT_MADE = "casebook_export_made"
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +131,27 @@ def last_runner() -> str:
 def users(casebook: Casebook) -> tuple[User, ...]:
     """Active users."""
     return tuple(user for user in list_users(casebook) if user.active)
+
+
+def bring_back(place: Key) -> None:
+    """Fill boxes as they were when their page was left; a page drops them with itself.
+
+    To be called before the boxes are drawn.
+    """
+    for name, value in st.session_state.get(place, {}).items():
+        st.session_state.setdefault(name, value)
+
+
+def keep(place: Key, names: Iterable[str]) -> None:
+    """Remember what stands in boxes, by their keys, for `bring_back`."""
+    held = {name: st.session_state[name] for name in names if name in st.session_state}
+    st.session_state[place] = st.session_state.get(place, {}) | held
+
+
+def choose_first(key: str, offered: Sequence[object]) -> None:
+    """Let a box stand at the first that it offers, unless it stands at another of these."""
+    if st.session_state.get(key) not in offered:
+        st.session_state[key] = offered[0]
 
 
 def leave_notice(words: str) -> None:

@@ -6,9 +6,10 @@ import streamlit as st
 
 from app import routes, state
 from app.audit_choice import choose_cohort, measured_metrics
-from app.audit_courses import show_clinicians, show_growth, show_returns
-from app.audit_shown import show_completeness, show_flow, show_lost, show_outcomes
+from app.audit_courses import COURSE, show_clinicians, show_growth, show_returns
+from app.audit_shown import SHOWN, show_completeness, show_flow, show_lost, show_outcomes
 from app.messages import calmly, plain, show_caution
+from casebook.domain.audit_methods import cohort_words
 from casebook.domain.audit_words import NOT_AN_EFFECT, arguments_against
 from casebook.services import clock
 from casebook.services.auditing import audit
@@ -38,9 +39,10 @@ def show() -> None:
         return
     with calmly():
         found = audit(loaded, choice)
-        part = st.segmented_control(
-            "Show", PARTS, default=PARTS[0], key="audit_part", required=True
-        )
+        with st.container(key="audit_cohort"):
+            st.markdown(f"**{plain(cohort_words(found))}**")
+        state.choose_first("audit_part", PARTS)
+        part = st.segmented_control("Show", PARTS, key="audit_part", required=True)
         if part == PARTS[0]:
             show_flow(found)
             show_completeness(found)
@@ -50,9 +52,10 @@ def show() -> None:
         elif part == PARTS[2]:
             show_returns(found)
         elif part == PARTS[3]:
-            show_growth(loaded, choice, measured)
+            show_growth(loaded, found, measured)
         else:
             show_clinicians(found)
+        state.keep(state.Key.AUDIT, (*SHOWN, *COURSE))
         with st.expander(
             "What argues against reading this as an effect", icon=":material/balance:"
         ):

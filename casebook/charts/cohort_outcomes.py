@@ -85,7 +85,7 @@ def _layers(name: str, labels: list[str], colour: str, palette: Palette) -> list
         sort=labels,
         title=None,
         scale=alt.Scale(domain=labels),
-        axis=alt.Axis(labelLimit=210, ticks=False, domain=False),
+        axis=alt.Axis(labelLimit=210, labelPadding=10, ticks=False, domain=False),
     )
     base = alt.Chart(alt.NamedData(name)).encode(
         y=y,
@@ -98,7 +98,12 @@ def _layers(name: str, labels: list[str], colour: str, palette: Palette) -> list
         ],
     )
     reach = base.mark_rule(strokeWidth=2, color=colour, opacity=0.75).encode(
-        x=alt.X("low:Q", title="share of runners with a verdict, %", scale=across),
+        x=alt.X(
+            "low:Q",
+            title="share of runners with a verdict, %",
+            scale=across,
+            axis=alt.Axis(tickCount=5),
+        ),
         x2="high:Q",
     )
     dot = base.mark_point(size=90, filled=True, opacity=1, color=colour, shape=SHAPES[name]).encode(

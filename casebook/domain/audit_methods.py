@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from casebook.domain.audit import AuditChoice, OutcomeVisit
+from casebook.domain.audit import AuditChoice, Count, OutcomeVisit, Step
+from casebook.domain.audit_outcomes import Audit
 from casebook.domain.date_words import day_words
 from casebook.domain.injuries import Pathology, Region
 from casebook.domain.people import Purpose
@@ -17,6 +18,7 @@ KINDS = {
     ProgrammeKind.INJURY: "programmes for an injury",
     ProgrammeKind.PERFORMANCE: "programmes for performance",
 }
+SHORT_KINDS = {ProgrammeKind.INJURY: "for an injury", ProgrammeKind.PERFORMANCE: "for performance"}
 PURPOSES = {Purpose.AUDIT: "audit", Purpose.RESEARCH: "research"}
 
 # Every published source that the audit's arithmetic rests on.
@@ -31,6 +33,41 @@ SOURCES = (
     "Funnel plots: Spiegelhalter DJ 2005, Stat Med 24:1185-1202.",
     "Growth model: Laird NM, Ware JH 1982, Biometrics 38:963-974.",
 )
+
+
+def cohort_words(audit: Audit) -> str:
+    """Whom an audit is about, in a sentence, and how far they came."""
+    choice = audit.choice
+    steps = dict(audit.flow.steps)
+    about = [f"registered by {day_words(choice.as_of)}"]
+    started = [
+        f"{word} {day_words(day)}"
+        for word, day in (("from", choice.started_from), ("until", choice.started_to))
+        if day is not None
+    ]
+    if choice.kinds or started:
+        kinds = " or ".join(SHORT_KINDS[one] for one in choice.kinds)
+        words = " ".join(word for word in ("with a first programme", kinds) if word)
+        about.append(f"{words} started {' '.join(started)}" if started else words)
+    if choice.regions:
+        about.append(f"with a complaint of the {_listed(choice.regions)}")
+    if choice.pathologies:
+        about.append(f"kind of tissue {_listed(choice.pathologies)}")
+    if choice.clinicians:
+        about.append(f"with a baseline assessed by {' or '.join(choice.clinicians)}")
+    if choice.purpose is not None:
+        about.append(f"who consented to {PURPOSES[choice.purpose]}")
+    included = steps[Step.INCLUDED]
+    who = "Runners" if included.n is None else f"{included.n} runner{'s' * (included.n != 1)}"
+    return (
+        f"{who} {', '.join(about)}: {_how_many(steps[Step.STARTED])} started a programme, "
+        f"{_how_many(steps[Step.REVIEWED])} were seen again. Outcomes are told by "
+        f"{VISITS[choice.visit]}."
+    )
+
+
+def _how_many(count: Count) -> str:
+    return "a number that is withheld" if count.n is None else str(count.n)
 
 
 def methods_words(choice: AuditChoice) -> tuple[str, ...]:

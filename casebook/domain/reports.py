@@ -17,14 +17,14 @@ from casebook.domain.summaries import Facts, Grid, Points, Text
 class Drawn(StrEnum):
     """How a series is drawn.
 
-    A BAND lies between `y` and `high`; a SPAN is an upright stroke between them at each x; a
+    A BAND lies between `y` and `high`; a REACH is a level stroke from `x` to `high` at each y; a
     STAIR keeps its height until the next x.
     """
 
     LINE = "line"
     STAIR = "stair"
     BAND = "band"
-    SPAN = "span"
+    REACH = "reach"
     DOTS = "dots"
 
 
@@ -38,7 +38,7 @@ class Series:
         Series of one look belong together (a line and its band). Looks differ by dash and mark as
         well as by colour.
     name : str
-        Written beside the last point where not empty.
+        Written beside the last point where not empty, of DOTS at the right edge.
     faint : bool
         Lies behind, as a single course does behind the mean, or a limit behind the points.
     """
@@ -62,6 +62,8 @@ class Plot:
         What it shows, without its number.
     x_words : tuple of (float, str)
         Ticks along x in words; empty for round numbers.
+    y_words : tuple of (float, str)
+        Lines of a list, from below, each with its name; the plot is as tall as they need.
     x_range, y_range : (float, float) or None
         None takes what the series span.
     below : tuple of (str, tuple of (float, str))
@@ -78,6 +80,7 @@ class Plot:
     series: tuple[Series, ...]
     told: str
     x_words: tuple[tuple[float, str], ...] = ()
+    y_words: tuple[tuple[float, str], ...] = ()
     x_range: tuple[float, float] | None = None
     y_range: tuple[float, float] | None = None
     below: tuple[tuple[str, tuple[tuple[float, str], ...]], ...] = ()

@@ -7,27 +7,31 @@ from datetime import date
 
 from casebook.domain.audit import AuditChoice
 from casebook.domain.audit_growth import CohortGrades, CohortGrowth, NoModel
-from casebook.domain.audit_methods import SOURCES, methods_words
-from casebook.domain.audit_outcomes import Audit, GroupOutcome, MetricOutcome, On, Split
+from casebook.domain.audit_methods import SOURCES, cohort_words, methods_words
+from casebook.domain.audit_outcomes import Audit, MetricOutcome, On, Split
+from casebook.domain.audit_tables import (
+    INTERVALS,
+    completeness_grid,
+    left_out,
+    lost_grid,
+    moved_grid,
+    outcome_grid,
+)
 from casebook.domain.audit_words import (
     EXCLUDED,
-    LEVELS,
     ONS,
     REGRESSION,
     SPLITS,
     STEPS,
-    WITHHELD,
-    amount_words,
     arguments_against,
     count_words,
     part_words,
-    reason_words,
 )
 from casebook.domain.date_words import day_words
 from casebook.domain.reports import Chapter, Report, ReportPart, Table
 from casebook.domain.summaries import Grid, Points, Text
 from casebook.domain.summary_words import shortened
-from casebook.domain.wording import CAUTION, SIDES_MOVED, number_words
+from casebook.domain.wording import CAUTION
 from casebook.services.audit_report_models import course_plot, grade_table, term_table
 from casebook.services.audit_report_plots import funnel_plot, returns_plot, shares_plot
 from casebook.services.auditing import audit
@@ -39,6 +43,11 @@ from casebook.storage.session import reading
 
 Model = CohortGrowth | CohortGrades | NoModel
 LONGEST_NAME = 120
+OUTCOME_NOTE = (
+    "Improved and worsened: beyond measurement error (MDC95; Weir 2005), of the runners with a "
+    "verdict; the others stayed within it. Can't say: of all who were measured twice. n: runners "
+    f"behind a mean. {INTERVALS}"
+)
 
 
 def audit_report(
@@ -123,7 +132,7 @@ def _runners(found: Audit) -> Chapter:
                 ),
             )
         )
-    return Chapter(heading="Runners", parts=tuple(parts))
+    return Chapter(heading="Runners", parts=(Text(words=cohort_words(found)), *parts))
 
 
 def _record(found: Audit) -> Chapter:
@@ -136,102 +145,48 @@ def _record(found: Audit) -> Chapter:
         f"quartiles {days[0]:.0f} and {days[2]:.0f}; {count_words(timeliness.reviewed)} runners)."
     )
     kept = f"Planned visits kept in time: {part_words(timeliness.in_time)}."
-    rows = tuple(
-        (
-            one.label,
-            part_words(one.baseline),
-            part_words(one.outcome),
-            "; ".join(f"{reason_words(why)} {count_words(n)}" for why, n in one.reasons) or "–",
-        )
-        for one in found.completeness
-    )
     parts: list[ReportPart] = [Text(words=f"{first} {kept}")]
-    if rows:
+    if found.completeness:
         parts.append(
             Table(
                 title="Completeness by metric",
-                grid=Grid(
-                    columns=("Metric", "At the baseline", "At the outcome", "Why missing"),
-                    rows=rows,
-                ),
-                note="Runners with a value, of those who were seen then.",
+                grid=completeness_grid(found.completeness),
+                note="Runners with a value, of those who were seen then; the least complete first.",
             )
         )
     return Chapter(heading="Completeness and time to review", parts=tuple(parts))
-
-
-COLUMNS = (
-    "Metric",
-    "Improved",
-    "Unchanged",
-    "Worsened",
-    "Can't say",
-    "Beyond what matters",
-    "Mean change towards better",
-    "Expected by itself",
-)
 
 
 def _outcomes(found: Audit) -> Chapter:
     parts: list[ReportPart] = []
     for on in On:
         chosen = [one for one in found.outcomes if one.on is on]
-        if not chosen:
-            continue
-        rows = [_row(one, group, name=one.label) for one in chosen for group in _whole(one)]
-        numbered = tuple((f"{at}. {row[0]}", *row[1:]) for at, row in enumerate(rows, 1))
-        parts.append(
-            Table(
-                title=f"Outcomes: {ONS[on]}",
-                grid=Grid(columns=COLUMNS, rows=numbered),
-                note="Improved, unchanged and worsened: beyond measurement error (MDC95; Weir "
-                f"2005), of runners with a verdict. {REGRESSION}",
-            )
-        )
-        told = [one for one in chosen if any(g.improved.share is not None for g in _whole(one))]
         plot = shares_plot(chosen, f"Improved and worsened beyond error: {ONS[on]}")
-        if plot is not None and told:
+        if plot is not None:
             parts.append(plot)
+        grid = outcome_grid(chosen)
+        if grid.rows:
+            parts.append(Table(title=f"Outcomes: {ONS[on]}", grid=grid, note=OUTCOME_NOTE))
+        hidden = left_out(chosen, Split.NONE, found.choice.least_group)
+        if hidden:
+            parts.append(Text(words=f"{_upper(ONS[on])}. {hidden}"))
         if on is On.ASYMMETRY:
             parts += _moved(chosen)
     if not parts:
         parts.append(Text(words="No outcome can be told: too few runners were measured twice."))
+    else:
+        parts.append(Text(words=REGRESSION))
     return Chapter(heading="Outcomes", parts=tuple(parts))
 
 
-def _whole(one: MetricOutcome) -> tuple[GroupOutcome, ...]:
-    return dict(one.splits)[Split.NONE]
-
-
-def _row(one: MetricOutcome, group: GroupOutcome, *, name: str) -> tuple[str, ...]:
-    if group.withheld:
-        return (name, *(WITHHELD,) * (len(COLUMNS) - 1))
-    return (
-        name,
-        part_words(group.improved),
-        part_words(group.unchanged),
-        part_words(group.worsened),
-        part_words(group.cannot_say),
-        "–" if group.important is None else part_words(group.important),
-        amount_words(group.change, one.unit, signed=True),
-        "–" if group.regression is None else number_words(group.regression, one.unit, signed=True),
-    )
-
-
 def _moved(chosen: Sequence[MetricOutcome]) -> list[ReportPart]:
-    groups = [(one.label, group.moved) for one in chosen for group in _whole(one) if group.moved]
-    if not groups:
+    grid = moved_grid(chosen)
+    if not grid.rows:
         return []
-    kinds = [moved for moved, _ in groups[0][1]]
-    rows = tuple(
-        (label, *(part_words(dict(moved)[kind]) for kind in kinds)) for label, moved in groups
-    )
     return [
         Table(
             title="Which side moved, of the asymmetries that shrank beyond error",
-            grid=Grid(
-                columns=("Metric", *(SIDES_MOVED[kind].capitalize() for kind in kinds)), rows=rows
-            ),
+            grid=grid,
             note="An asymmetry that shrank because the better side fell is no gain.",
         )
     ]
@@ -239,24 +194,18 @@ def _moved(chosen: Sequence[MetricOutcome]) -> list[ReportPart]:
 
 def _divided(found: Audit) -> tuple[Chapter, ...]:
     parts: list[ReportPart] = []
-    for split in Split:
-        rows = [
-            _row(one, group, name=f"{one.label}, {ONS[one.on]}: {LEVELS[group.level]}")
-            for one in found.outcomes
-            for which, groups in one.splits
-            if which is split is not Split.NONE
-            for group in groups
-            if not group.withheld
-        ]
-        if rows:
-            parts.append(
-                Table(
-                    title=f"Outcomes by {SPLITS[split]}",
-                    grid=Grid(columns=COLUMNS, rows=tuple(rows)),
-                    note="Groups were not made by chance: they differ in more than in this. "
-                    "Groups that are too small are left out.",
+    for split in (one for one in Split if one is not Split.NONE):
+        for on in On:
+            grid = outcome_grid([one for one in found.outcomes if one.on is on], split)
+            if grid.rows:
+                parts.append(
+                    Table(
+                        title=f"Outcomes by {SPLITS[split]}: {ONS[on]}",
+                        grid=grid,
+                        note="Groups were not made by chance: they differ in more than in this. "
+                        "Metrics of which fewer than two groups may be told are left out.",
+                    )
                 )
-            )
     return (Chapter(heading="Outcomes by group", parts=tuple(parts)),) if parts else ()
 
 
@@ -264,25 +213,12 @@ def _lost(found: Audit) -> Chapter:
     if not found.lost:
         words = "Too few runners were lost, or were followed, to compare them."
         return Chapter(heading="Who was lost", parts=(Text(words=words),))
-    rows = tuple(
-        (
-            one.label,
-            amount_words(one.lost, one.unit),
-            amount_words(one.followed, one.unit),
-            amount_words(one.difference, one.unit, signed=True),
-            "–" if one.standardised is None else number_words(one.standardised, "", signed=True),
-        )
-        for one in found.lost
-    )
     table = Table(
         title="Runners who were lost and who were not, at the baseline",
-        grid=Grid(
-            columns=("Measure", "Lost", "Not lost", "Difference", "In SDs"),
-            rows=rows,
-            numbers=frozenset({4}),
-        ),
-        note="Means with 95 % intervals. In SDs: the difference in pooled standard deviations "
-        "(Cohen 1988). Where they differ, the outcomes tell of those who came back only.",
+        grid=lost_grid(found.lost),
+        note=f"Means, n: runners behind them. {INTERVALS} In SDs: the difference in pooled "
+        "standard deviations (Cohen 1988). Where they differ, the outcomes tell of those who came "
+        "back only.",
     )
     return Chapter(heading="Who was lost", parts=(table,))
 

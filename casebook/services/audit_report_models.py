@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from casebook.domain.audit_course_words import course_words
 from casebook.domain.audit_growth import CohortGrades, CohortGrowth
 from casebook.domain.audit_words import LEVELS, count_words
 from casebook.domain.number_words import rounded_alike
@@ -27,18 +28,12 @@ def course_plot(model: CohortGrowth, name: str) -> Plot:
                 name=words if last else "",
             ),
         ]
-    ends = [
-        f"{LEVELS[course.group] or 'all runners'}: from {course.mean[0]:.3g} to "
-        f"{course.mean[-1]:.3g} {model.unit} between weeks {course.weeks[0]:.0f} and "
-        f"{course.weeks[-1]:.0f}"
-        for course in model.courses
-    ]
     return Plot(
         title=f"Predicted mean course: {name}",
         x_title="weeks since the programme's start",
         y_title=model.unit,
         series=tuple(series),
-        told="; ".join(ends) + ".",
+        told=course_words(model),
         note=f"Linear mixed model (Laird and Ware 1982), {model.n_runners} runners, "
         f"{model.n_rows} visits; bands are 95 % of the mean.",
     )

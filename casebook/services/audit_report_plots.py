@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import ceil
 
+from casebook.domain.audit import Part
 from casebook.domain.audit_outcomes import (
     Funnel,
     FunnelLimit,
@@ -12,9 +14,12 @@ from casebook.domain.audit_outcomes import (
     ReturnToRunning,
     Split,
 )
+from casebook.domain.audit_words import LEVELS
 from casebook.domain.reports import Drawn, Plot, Series
 
 MOST_GROUPS = 4
+# Of two shares in one line of a list, from its middle.
+APART = 0.17
 
 
 def shares_plot(outcomes: Sequence[MetricOutcome], title: str) -> Plot | None:
@@ -28,40 +33,27 @@ def shares_plot(outcomes: Sequence[MetricOutcome], title: str) -> Plot | None:
         told += [(one.label, group) for group in whole if group.improved.share is not None]
     if not told:
         return None
-    improved = [group.improved for _, group in told]
-    worsened = [group.worsened for _, group in told]
-    series = []
-    for look, (name, parts, shift) in enumerate(
-        (("improved", improved, -0.12), ("worsened", worsened, 0.12))
+    # From below, so that the last point, which bears the name, lies at the top.
+    places = [(float(at + 1), group) for at, (_, group) in enumerate(reversed(told))]
+    series: list[Series] = []
+    for look, (name, parts) in enumerate(
+        (
+            ("improved", [(at + APART, group.improved) for at, group in places]),
+            ("worsened", [(at - APART, group.worsened) for at, group in places]),
+        )
     ):
-        shown = [(at + 1 + shift, part) for at, part in enumerate(parts) if part.share is not None]
-        x = tuple(at for at, _ in shown)
-        if not x:
-            continue
-        series += [
-            Series(
-                drawn=Drawn.SPAN,
-                x=x,
-                y=tuple(100 * (part.low or 0.0) for _, part in shown),
-                high=tuple(100 * (part.high or 0.0) for _, part in shown),
-                look=look,
-            ),
-            Series(
-                drawn=Drawn.DOTS,
-                x=x,
-                y=tuple(100 * (part.share or 0.0) for _, part in shown),
-                look=look,
-                name=name,
-            ),
-        ]
+        shown = [(at, part) for at, part in parts if part.share is not None]
+        if shown:
+            series += _shares(shown, name, look)
+    farthest = max(high for one in series for high in (*one.x, *one.high))
     return Plot(
         title=title,
-        x_title="metric, by its number in the table above",
-        y_title="runners with a verdict, %",
+        x_title="of the runners with a verdict, %",
+        y_title="",
         series=tuple(series),
-        x_words=tuple((at + 1.0, str(at + 1)) for at in range(len(told))),
-        x_range=(0.5, len(told) + 0.5),
-        y_range=(0.0, 100.0),
+        y_words=tuple((at + 1.0, label) for at, (label, _) in enumerate(reversed(told))),
+        y_range=(0.4, len(told) + 0.6),
+        x_range=(0.0, min(100.0, 10.0 * ceil(farthest / 10.0 + 0.1))),
         told="; ".join(
             f"{label}: {_told(group.improved.count, group.improved.total)} improved, "
             f"{_told(group.worsened.count, group.worsened.total)} worsened"
@@ -71,6 +63,26 @@ def shares_plot(outcomes: Sequence[MetricOutcome], title: str) -> Plot | None:
         note="Dots: improved beyond error; squares: worsened beyond error; strokes: 95 % "
         "intervals (Wilson 1927).",
     )
+
+
+def _shares(shown: Sequence[tuple[float, Part]], name: str, look: int) -> list[Series]:
+    y = tuple(at for at, _ in shown)
+    return [
+        Series(
+            drawn=Drawn.REACH,
+            x=tuple(100 * (part.low or 0.0) for _, part in shown),
+            y=y,
+            high=tuple(100 * (part.high or 0.0) for _, part in shown),
+            look=look,
+        ),
+        Series(
+            drawn=Drawn.DOTS,
+            x=tuple(100 * (part.share or 0.0) for _, part in shown),
+            y=y,
+            look=look,
+            name=name,
+        ),
+    ]
 
 
 def _told(count: int | None, total: int | None) -> str:
@@ -84,16 +96,16 @@ def returns_plot(returns: Sequence[ReturnToRunning]) -> Plot | None:
         return None
     series: list[Series] = []
     for look, one in enumerate(shown):
-        x = tuple(step.day for step in one.steps)
+        x = (0.0, *(step.day for step in one.steps))
         if len(shown) == 1:
             series.append(_stair_band(one))
         series.append(
             Series(
                 drawn=Drawn.STAIR,
                 x=x,
-                y=tuple(100 * step.still_out for step in one.steps),
+                y=(100.0, *(100 * step.still_out for step in one.steps)),
                 look=look,
-                name=one.group or "all",
+                name=LEVELS[one.group] or "all",
             )
         )
     return Plot(
@@ -102,10 +114,11 @@ def returns_plot(returns: Sequence[ReturnToRunning]) -> Plot | None:
         y_title="not yet running, %",
         series=tuple(series),
         y_range=(0.0, 100.0),
+        x_range=(0.0, max(_last_day(one) for one in shown)),
         x_words=tuple((day, f"{day:.0f}") for day, _ in shown[0].at_risk),
         below=tuple(
             (
-                f"{one.group or 'all'}, at risk",
+                f"at risk: {LEVELS[one.group] or 'all'}",
                 tuple((day, "<" if n is None else str(n)) for day, n in one.at_risk),
             )
             for one in shown
@@ -117,9 +130,13 @@ def returns_plot(returns: Sequence[ReturnToRunning]) -> Plot | None:
     )
 
 
+def _last_day(one: ReturnToRunning) -> float:
+    return max(one.steps[-1].day, *(day for day, _ in one.at_risk), 1.0)
+
+
 def _stair_band(one: ReturnToRunning) -> Series:
     """The interval as stairs: every level holds until the next step."""
-    x, low, high = [], [], []
+    x, low, high = [0.0, one.steps[0].day], [100.0, 100.0], [100.0, 100.0]
     for at, step in enumerate(one.steps):
         if at:
             x.append(step.day)
@@ -132,7 +149,8 @@ def _stair_band(one: ReturnToRunning) -> Series:
 
 
 def _median_words(one: ReturnToRunning) -> str:
-    name = one.group or "All"
+    group = LEVELS[one.group] or "all runners"
+    name = f"{group[:1].upper()}{group[1:]}"
     if one.median is None or one.median[0] is None:
         return f"{name}: half of the runners were not seen running again in the time observed."
     middle, low, high = one.median
@@ -151,12 +169,16 @@ def funnel_plot(funnel: Funnel, label: str) -> Plot | None:
         return Series(drawn=Drawn.LINE, x=x, y=y, look=look, name=words)
 
     whole = (100 * funnel.overall,) * len(x)
+    highest = max(
+        100.0 * max(limit.high_998 for limit in funnel.limits),
+        *(100.0 * one.share for one in funnel.points),
+    )
     beyond = [one for one in funnel.points if one.beyond_95]
     return Plot(
         title=f"Share improved beyond error by clinician: {label}",
         x_title="runners with a verdict",
         y_title="improved, %",
-        y_range=(0.0, 100.0),
+        y_range=(0.0, min(100.0, 10.0 * ceil(highest / 10.0))),
         series=(
             Series(drawn=Drawn.LINE, x=x, y=whole, look=3, name="all runners"),
             limits("low_95", 1, ""),

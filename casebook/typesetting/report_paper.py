@@ -5,8 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from casebook.domain.reports import Plot, Report, ReportPart, Table, numbered
+from casebook.domain.summaries import Grid
 from casebook.typesetting.compiling import broken, compiled, worded_part
 from casebook.typesetting.plots import placed_plot
+
+# Letters, of columns of numbers and of any column, and between two of them.
+WIDEST = 26
+NARROWEST = 6
+GAP = 3
 
 
 def report_pdf(report: Report) -> bytes:
@@ -33,5 +39,27 @@ def _part(part: ReportPart) -> dict[str, Any]:
         return {"kind": "plot", **placed_plot(part)}
     if isinstance(part, Table):
         grid = worded_part(part.grid)
-        return {"kind": "table", "title": part.title, "note": part.note, "grid": grid}
+        return {
+            "kind": "table",
+            "title": part.title,
+            "note": part.note,
+            "grid": grid,
+            "widths": _widths(part.grid),
+        }
     return worded_part(part)
+
+
+def _widths(grid: Grid) -> list[int]:
+    """How wide each column wants to be beside the others, in letters.
+
+    Columns of numbers take the widest of theirs in one line, up to a limit, and those of words
+    what they say in about two lines.
+    """
+    wanted = []
+    for at, name in enumerate(grid.columns):
+        cells = [row[at] for row in grid.rows]
+        longest = max((len(cell) for cell in cells), default=0)
+        room = min(longest, WIDEST) if at in grid.numbers else (longest + 1) // 2
+        words = [len(word) for text in (name, *cells) for word in text.split()]
+        wanted.append(max(room, *words, NARROWEST) + GAP)
+    return wanted

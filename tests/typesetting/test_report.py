@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from io import BytesIO
 
 import pytest
@@ -83,14 +84,25 @@ def test_everything_of_a_plot_lies_within_it_and_names_stand_apart() -> None:
     band = Series(drawn=Drawn.BAND, x=(0.0, 80.0), y=(0.8, 0.1), high=(1.0, 0.4))
     other = Series(drawn=Drawn.LINE, x=(0.0, 80.0), y=(0.9, 0.21), look=1, name="performance")
     dots = Series(drawn=Drawn.DOTS, x=(10.0,), y=(0.3,), look=2, faint=True)
-    spans = Series(drawn=Drawn.SPAN, x=(10.0,), y=(0.2,), high=(0.4,), look=3)
-    placed = placed_plot(a_plot(STAIR, band, other, dots, spans))
+    placed = placed_plot(a_plot(STAIR, band, other, dots))
     numbers = [number for one in placed["series"] for point in one["points"] for number in point]
     assert all(0.0 <= number <= 1.0 for number in numbers)
     assert placed["series"][0]["drawn"] == "band"
     heights = [name[2] for name in placed["names"]]
     assert heights[1] - heights[0] >= NAME_HEIGHT - 1e-9
-    assert plot_svg(a_plot(STAIR, band, other, dots, spans)).startswith(b"<svg")
+    assert plot_svg(a_plot(STAIR, band, other, dots)).startswith(b"<svg")
+
+
+def test_a_list_has_a_line_for_each_name_and_level_strokes_within_it() -> None:
+    reach = Series(drawn=Drawn.REACH, x=(10.0, 0.0), y=(1.0, 2.0), high=(90.0, 40.0))
+    dots = Series(drawn=Drawn.DOTS, x=(50.0, 20.0), y=(1.0, 2.0), name="improved")
+    lines = ((1.0, "Knee flexion"), (2.0, "Cadence"))
+    placed = placed_plot(replace(a_plot(reach, dots), y_words=lines, below=()))
+    assert [words for _, words in placed["y_ticks"]] == ["Knee flexion", "Cadence"]
+    (left, _, right), *_ = placed["series"][0]["points"]
+    assert 0.0 < left < right < 1.0
+    assert placed["names"] == [["improved", 1.0, placed["series"][1]["points"][1][1], 0]]
+    assert b"<svg" in plot_svg(replace(a_plot(reach, dots), y_words=lines, below=()))
 
 
 def test_a_plot_without_a_point_is_a_mistake_of_the_program() -> None:
