@@ -176,7 +176,11 @@ def test_who_was_lost_is_told_in_the_units_of_each_measure() -> None:
     )
     age = replace(women, what="age", label="Age", unit="years", standardised=None)
     first, second = read(lost_grid([women, age]))
-    assert first[1:4] == ("50 (20 to 80)%, n 10", "40%, n 20", "+10 (−20 to +40)%, n 30")
+    assert first[1:4] == (
+        "50.0 (20.0 to 80.0)%, n 10",
+        "40.0%, n 20",
+        "+10.0 (−20.0 to +40.0)%, n 30",
+    )
     assert second[1] == "0.50 (0.20 to 0.80) years, n 10"
     assert second[4] == "–"
 
