@@ -40,6 +40,7 @@ def grade_shares(grades: CohortGrades, *, palette: Palette) -> Spec:
             (f"{GROUPS[group]}seen", _seen(shares)),
             (f"{GROUPS[group]}predicted", [share.predicted for share in shares]),
         )
+        if parts is not None
         for row in _bar(name, shares, parts)
     ]
     names = list(dict.fromkeys(row["Bar"] for row in rows))
@@ -90,8 +91,11 @@ def _words(share: GradeShare, part: float) -> str:
     return f"{share.grade:.0f}" if part > ROOM_FOR_A_NUMBER else ""
 
 
-def _seen(shares: tuple[GradeShare, ...]) -> list[float]:
-    numbers = [share.count.n or 0 for share in shares]
+def _seen(shares: tuple[GradeShare, ...]) -> list[float] | None:
+    """Shares of the grades; None where a number is withheld: the rest would not be of all."""
+    numbers = [share.count.n for share in shares if share.count.n is not None]
+    if len(numbers) < len(shares):
+        return None
     return [number / max(sum(numbers), 1) for number in numbers]
 
 

@@ -11,10 +11,10 @@ from casebook.cli.objects import plainly
 from casebook.cli.showing import plain_table, terminal
 from casebook.domain.audit_growth import (
     FUNNEL_WORDS,
-    RETURN_WORDS,
     CohortGrades,
     CohortGrowth,
     NoModel,
+    return_words,
 )
 from casebook.domain.audit_outcomes import Audit
 from casebook.domain.audit_words import LEVELS, ONS, WITHHELD, count_words
@@ -116,7 +116,7 @@ def show_returns(audit: Audit) -> None:
         )
         if left:
             console.print(f"At risk, {LEVELS[one.group] or 'all'}: {left}.")
-    console.print(Text(RETURN_WORDS))
+    console.print(Text(return_words(weekly=audit.choice.purpose is not None)))
 
 
 def _day(day: float | None) -> str:

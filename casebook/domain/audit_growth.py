@@ -182,7 +182,10 @@ class CohortGrowth:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GradeShare:
-    """One grade in one group: how many runners, and the share that the model predicts."""
+    """One grade in one group: how many runners, and the share that the model predicts.
+
+    Small counts are withheld, and others that would give them away beside the whole group.
+    """
 
     grade: float
     count: Count
@@ -226,8 +229,8 @@ class CohortGrades:
 class NoModel:
     """Why a model of a metric is not told; `code` for scripts, `words` for readers.
 
-    Codes: group_too_small, no_slope, and those of grades: one_grade, too_few_rows, not_apart,
-    separated, not_converged.
+    Codes: group_too_small, no_slope, and those of grades: withheld, one_grade, too_few_rows,
+    not_apart, separated, not_converged.
     """
 
     metric: str
@@ -240,10 +243,34 @@ class NoModel:
 RETURN_WORDS = (
     "Kaplan-Meier estimate with the 95 % interval on the scale of log(-log). Counted from the day "
     "the complaint began to the first run, or to full training where no first run is recorded. A "
-    "runner without either counts as not running until the last visit. The curve ends where fewer "
-    "runners remain than may be shown. Runners who ran again before they came here, or never "
-    "stopped, can make it misleading."
+    "runner without either counts as not running until the last visit, as if those no longer seen "
+    "would run again as soon as those still seen; who stays away may be who runs already. It "
+    "describes those who came: whoever ran again sooner and never came is not in it, so that it "
+    "foretells no day for a new complaint. The curve ends where fewer runners remain than may be "
+    "shown. Runners who ran again before they came here, or never stopped, can make it misleading."
 )
+RETURN_WEEKS = (
+    "For others than the clinic the curve has steps at ends of weeks only, each of as many returns "
+    "as may be shown, in whole percent: a finer one would tell single runners' days."
+)
+
+
+def return_words(*, weekly: bool) -> str:
+    """How times to running again were told, and what to beware of.
+
+    Parameters
+    ----------
+    weekly : bool
+        Whether the audit is for others than the clinic.
+
+    Examples
+    --------
+    >>> return_words(weekly=False) == RETURN_WORDS
+    True
+    """
+    return f"{RETURN_WORDS} {RETURN_WEEKS}" if weekly else RETURN_WORDS
+
+
 FUNNEL_WORDS = (
     "Each point is one clinician's share of runners who improved beyond measurement error, by the "
     "number of runners. The limits are where 95 and 99.8 % of points would lie if nothing but "

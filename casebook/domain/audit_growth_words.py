@@ -14,6 +14,9 @@ WIDENING, TOO_MANY_FAR = 0.2, 0.01
 
 NO_GRADES = {
     "group_too_small": "Fewer runners have this graded than may be shown: nothing is told of them.",
+    "withheld": (
+        "The number of discharged runners is withheld in this audit; a model of them would tell it."
+    ),
     "one_grade": "All runners have the same grade at the visit that tells the outcome.",
     "too_few_rows": "Too few runners are graded to tell the odds of this many grades.",
     "not_apart": "The grades at the baseline do not vary: there is nothing to compare with.",

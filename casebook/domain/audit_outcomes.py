@@ -126,6 +126,8 @@ class ReturnToRunning:
     Parameters
     ----------
     steps : tuple of ReturnStep
+        Where the audit is for others than the clinic: at ends of weeks, of as many returns as
+        may be shown.
     at_risk : tuple of (day, n or None)
         Runners still at risk on days of the axis; None where withheld.
     median : tuple of float or None

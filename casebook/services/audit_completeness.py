@@ -105,25 +105,35 @@ def _of_metric(
         )
     ]
     counts = np.zeros(len(REASONS), dtype=np.int64)
+    lacks = np.zeros((occasions[0].seen.size, len(REASONS)), dtype=np.bool_)
     for one in occasions:
-        lacking = one.seen & ~one.has[:, at]
+        lacking = np.flatnonzero(one.seen & ~one.has[:, at])
         counts += np.bincount(one.reason[lacking, at], minlength=len(REASONS))
+        lacks[lacking, one.reason[lacking, at]] = True
     return Completeness(
         metric=loaded.metrics[at].key,
         label=loaded.metrics[at].label,
         baseline=parts[0],
         outcome=parts[1],
-        reasons=_reasons(parts, counts, least),
+        reasons=_reasons(parts, counts, lacks, least),
     )
 
 
-def _reasons(parts: list[Part], counts: Whole, least: int) -> tuple[tuple[str, Count], ...]:
-    """Why values are missing; nothing where so few are that the shares would give them away."""
+def _reasons(
+    parts: list[Part], counts: Whole, lacks: Flags, least: int
+) -> tuple[tuple[str, Count], ...]:
+    """Why values are missing; nothing where so few are that the shares would give them away.
+
+    A runner may lack a value twice, at the baseline and at the outcome: values may be enough
+    where runners are few (`lacks`, by runner and reason).
+    """
     given = [(name, int(n)) for name, n in zip(REASONS, counts, strict=True) if n]
-    total = sum(n for _, n in given)
-    if total < least or any(one.total is None for one in parts):
+    runners = [int(n) for n in lacks.sum(axis=0) if n]
+    if lacks.any(axis=1).sum() < least or any(one.total is None for one in parts):
         return ()
-    hidden = withheld_groups([n for _, n in given], least).beside_the_whole
+    hidden = withheld_groups(
+        [n for _, n in given], least, forced=[n < least for n in runners]
+    ).beside_the_whole
     shown = [pair for pair, hide in zip(given, hidden, strict=True) if not hide]
     shown.sort(key=lambda pair: -pair[1])
     return (

@@ -71,11 +71,14 @@ def timeliness_of(loaded: LoadedCohort, members: Members, choice: AuditChoice) -
     """When runners were seen again: the first review, and the visits that were planned."""
     reviewed = int(members.reviewed.sum())
     days = _days_to_review(loaded, members)
-    kept, due = _planned(loaded, members, choice)
+    kept, due, runners_due = _planned(loaded, members, choice)
     return Timeliness(
         reviewed=_count(reviewed, choice.least_group),
         days_to_review=quartiles(days) if days.size >= choice.least_group else None,
-        in_time=part("in_time", kept, due, choice.least_group),
+        # So many visits can be those of a few runners.
+        in_time=part(
+            "in_time", kept, due, choice.least_group, hidden=0 < runners_due < choice.least_group
+        ),
     )
 
 
@@ -113,8 +116,10 @@ def _days_to_review(loaded: LoadedCohort, members: Members) -> np.ndarray:
     return since
 
 
-def _planned(loaded: LoadedCohort, members: Members, choice: AuditChoice) -> tuple[int, int]:
-    """Planned visits held in time, and those of which that is decided by the day of the audit."""
+def _planned(loaded: LoadedCohort, members: Members, choice: AuditChoice) -> tuple[int, int, int]:
+    """Planned visits held in time, those of which that is decided by the day of the audit, and
+    of how many runners these are.
+    """
     visits = loaded.visits
     runner = visits["runner"].to_numpy()
     rows = np.flatnonzero(members.counted & members.included[runner])
@@ -126,4 +131,4 @@ def _planned(loaded: LoadedCohort, members: Members, choice: AuditChoice) -> tup
     limit = due + choice.grace_days
     kept = plans & (following <= limit)
     decided = kept | (plans & (limit < members.as_of)) | (plans & (following > limit))
-    return int(kept.sum()), int(decided.sum())
+    return int(kept.sum()), int(decided.sum()), np.unique(runner[rows][decided]).size

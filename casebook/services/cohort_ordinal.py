@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from casebook.domain.audit import AuditChoice, Count
+from casebook.domain.audit import AuditChoice, Count, OutcomeVisit, Step
 from casebook.domain.audit_growth import (
     CohortGrades,
     GradeShare,
@@ -17,11 +17,13 @@ from casebook.domain.audit_growth_words import NO_GRADES, grades_words, odds_wor
 from casebook.domain.audit_outcomes import On
 from casebook.domain.metrics import Better, Metric
 from casebook.domain.programmes import ProgrammeKind
+from casebook.services.audit_flow import flow_of, told
 from casebook.services.audit_refusals import check_choice, check_on
 from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_choosing import Members, choose
 from casebook.services.cohort_levels import LEFT, RIGHT, WHOLE_BODY
 from casebook.statistics.codes import Floats, Whole
+from casebook.statistics.cohort_withholding import withheld_groups
 from casebook.statistics.ordinal import (
     OrdinalFit,
     OrdinalRefusedError,
@@ -74,8 +76,13 @@ def cohort_grades(
     at = next(at for at, one in enumerate(loaded.metrics) if one.key == metric)
     known = loaded.metrics[at]
     check_on(known, on)
-    rows = _graded(loaded, choose(loaded, choice), at, on)
-    least = choice.least_group
+    members, least = choose(loaded, choice), choice.least_group
+    # Of the discharged alone it would tell how many there are.
+    if choice.visit is OutcomeVisit.DISCHARGE and not told(
+        flow_of(members, choice), Step.DISCHARGED
+    ):
+        return _none(known, on, "withheld", NO_GRADES["withheld"])
+    rows = _graded(loaded, members, at, on)
     if len(rows.grade) < least:
         return _none(known, on, "group_too_small", NO_GRADES["group_too_small"])
     kinds, sizes = np.unique(rows.kind, return_counts=True)
@@ -93,7 +100,7 @@ def cohort_grades(
         on=on,
         n_runners=fit.n,
         terms=_terms(fit, names),
-        groups=_groups(fit, rows, names, kinds),
+        groups=_groups(fit, rows, names, kinds, least),
         log_likelihood=fit.log_likelihood,
         words=grades_words(on, rounded=rows.rounded, small_kind=several and not apart),
     )
@@ -112,8 +119,8 @@ def _graded(loaded: LoadedCohort, members: Members, metric: int, on: On) -> _Gra
     before[rows["runner"].to_numpy(), rows["what"].to_numpy()] = rows["baseline"].to_numpy()
     now = np.full((count, 3), np.nan)
     rows = levels[(levels["metric"] == metric) & (levels["what"] <= WHOLE_BODY)]
-    told = members.outcome_visit[rows["runner"].to_numpy()] == rows["visit"].to_numpy()
-    rows = rows[told]
+    telling = members.outcome_visit[rows["runner"].to_numpy()] == rows["visit"].to_numpy()
+    rows = rows[telling]
     now[rows["runner"].to_numpy(), rows["what"].to_numpy()] = rows["value"].to_numpy()
     side = _sides(before, loaded.metrics[metric], on)
     each = np.arange(count)
@@ -153,23 +160,27 @@ def _terms(fit: OrdinalFit, names: tuple[str, ...]) -> tuple[OddsTerm, ...]:
 
 
 def _groups(
-    fit: OrdinalFit, rows: _Graded, names: tuple[str, ...], kinds: Whole
+    fit: OrdinalFit, rows: _Graded, names: tuple[str, ...], kinds: Whole, least: int
 ) -> tuple[tuple[str, tuple[GradeShare, ...]], ...]:
     found = []
     for number, name in enumerate(names or ("",)):
         inside = rows.kind == kinds[number] if names else np.ones(len(rows.kind), dtype=np.bool_)
         others = [1.0 if number == one else 0.0 for one in range(1, len(names))]
         (shares,) = grade_shares(fit, np.array([[rows.baseline.mean(), *others]]))
+        counts = [int(np.sum(rows.grade[inside] == grade)) for grade in fit.grades]
+        hidden = withheld_groups(counts, least).beside_the_whole
         found.append(
             (
                 name,
                 tuple(
                     GradeShare(
                         grade=float(grade),
-                        count=Count(n=int(np.sum(rows.grade[inside] == grade))),
+                        count=Count(n=None if hide else count),
                         predicted=float(share),
                     )
-                    for grade, share in zip(fit.grades, shares, strict=True)
+                    for grade, share, count, hide in zip(
+                        fit.grades, shares, counts, hidden, strict=True
+                    )
                 ),
             )
         )

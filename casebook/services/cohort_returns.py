@@ -11,10 +11,11 @@ from casebook.domain.audit_outcomes import ReturnStep, ReturnToRunning
 from casebook.domain.programmes import ProgrammeKind
 from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_choosing import Members
-from casebook.statistics.codes import NOTHING, Codes, Flags, Floats
+from casebook.statistics.codes import NOTHING, Codes, Flags, Floats, Whole
 from casebook.statistics.cohort_withholding import withheld_groups
-from casebook.statistics.survival import at_risk_on, kaplan_meier
+from casebook.statistics.survival import Survival, at_risk_on, kaplan_meier
 
+WEEK = 7.0
 # Distances in days between the numbers at risk, and how many of them fit below a curve.
 DISTANCES = (7, 14, 28, 56, 91, 182, 364, 728)
 MOST_NUMBERS = 7
@@ -52,13 +53,16 @@ def cohort_returns(
         included with a complaint that had begun; a runner without a first run recorded (nor full
         training) by the day of the audit is watched until the last visit. Empty where there is
         nobody. A curve ends where fewer remain at risk than may be shown, and there is none of
-        fewer returns than that.
+        fewer returns than that. A step of an exact curve is one runner's day: for others than
+        the clinic (a purpose in the choice) there are steps at ends of weeks only, each of as
+        many returns as may be shown, shares in whole percent.
     """
     times = _times(loaded, members)
     least = choice.least_group
     if not times.days.size:
         return ()
-    whole = _told("", times, least)
+    weekly = choice.purpose is not None
+    whole = _told("", times, least, weekly)
     present = [
         (kind.value, times.at(times.kind == at))
         for at, kind in enumerate(ProgrammeKind)
@@ -71,19 +75,14 @@ def cohort_returns(
     apart = [*groups, without] if without.days.size else groups
     sizes = _hidden([one.days.size for one in apart], least)
     # Of the returned and of those who are not, too, nobody may be left over by subtraction.
-    counts = [
-        one or two
-        for one, two in zip(
-            _hidden([int(one.returned.sum()) for one in apart], least),
-            _hidden([int((~one.returned).sum()) for one in apart], least),
-            strict=True,
-        )
-    ]
+    ran = _hidden([int(one.returned.sum()) for one in apart], least)
+    still_out = _hidden([int((~one.returned).sum()) for one in apart], least)
     return (
         whole,
         *(
-            _told(name, group, least, hidden=hide, uncounted=uncounted)
-            for (name, group), hide, uncounted in zip(present, sizes, counts, strict=False)
+            # The curve of all less that of one kind would be the few returns of the other.
+            _told(name, group, least, weekly, hidden=hide, uncounted=one or two, curveless=one)
+            for (name, group), hide, one, two in zip(present, sizes, ran, still_out, strict=False)
         ),
     )
 
@@ -110,7 +109,14 @@ def _times(loaded: LoadedCohort, members: Members) -> _Times:
 
 
 def _told(
-    group: str, times: _Times, least: int, *, hidden: bool = False, uncounted: bool = False
+    group: str,
+    times: _Times,
+    least: int,
+    weekly: bool,
+    *,
+    hidden: bool = False,
+    uncounted: bool = False,
+    curveless: bool = False,
 ) -> ReturnToRunning:
     n, returned = times.days.size, int(times.returned.sum())
     if hidden or n < least:
@@ -122,35 +128,69 @@ def _told(
     # Few returns make no curve, and its steps would count them.
     shown = (
         np.zeros(0, dtype=np.int64)
-        if 0 < returned < least
+        if curveless or 0 < returned < least
         else np.flatnonzero(curve.at_risk >= least)
     )
     end = float(curve.time[shown[-1]]) if shown.size else float(times.days.max())
-    axis = _axis(end)
+    steps = _weekly(curve, shown, least) if weekly else _exact(curve, shown)
+    axis = _some([0.0, *(one.day for one in steps)]) if weekly else _axis(end)
     left = at_risk_on(times.days, axis)
-    low, middle, high = (
-        None if one is None or not shown.size or one > end else one
-        for one in (curve.median[1], curve.median[0], curve.median[2])
+    middle, low, high = (
+        None if one is None or one > end else _end_of_week(one) if weekly else one
+        for one in curve.median
     )
     return ReturnToRunning(
         group=group,
         n=n,
         returned=None if few or uncounted else returned,
-        steps=tuple(
-            ReturnStep(
-                day=float(curve.time[at]),
-                still_out=float(curve.share[at]),
-                low=float(curve.low[at]),
-                high=float(curve.high[at]),
-            )
-            for at in shown
-        ),
+        steps=steps,
         at_risk=tuple(
             (float(day), int(number) if number >= least or number == 0 else None)
             for day, number in zip(axis, left, strict=True)
         ),
-        median=(middle, low, high) if shown.size else None,
+        median=(middle, low, high) if steps else None,
     )
+
+
+def _exact(curve: Survival, shown: Whole) -> tuple[ReturnStep, ...]:
+    return tuple(
+        ReturnStep(
+            day=float(curve.time[at]),
+            still_out=float(curve.share[at]),
+            low=float(curve.low[at]),
+            high=float(curve.high[at]),
+        )
+        for at in shown
+    )
+
+
+def _weekly(curve: Survival, shown: Whole, least: int) -> tuple[ReturnStep, ...]:
+    """Steps at the ends of weeks, each of no fewer returns than may be shown."""
+    steps: list[ReturnStep] = []
+    returns = 0
+    ends = [_end_of_week(float(one)) for one in curve.time]
+    for at in shown:
+        returns += int(curve.events[at])
+        day = ends[at]
+        more = at + 1 < len(ends) and ends[at + 1] == day
+        if more or returns < least:
+            continue
+        still_out, low, high = (
+            round(float(one[at]), 2) for one in (curve.share, curve.low, curve.high)
+        )
+        steps.append(ReturnStep(day=day, still_out=still_out, low=low, high=high))
+        returns = 0
+    return tuple(steps)
+
+
+def _end_of_week(day: float) -> float:
+    return WEEK * (day // WEEK + 1)
+
+
+def _some(days: list[float]) -> Floats:
+    """Some of the days, spread evenly, as many as fit below a curve."""
+    places = np.linspace(0, len(days) - 1, min(len(days), MOST_NUMBERS)).round().astype(np.int64)
+    return np.array(days)[places]
 
 
 def _axis(end: float) -> Floats:

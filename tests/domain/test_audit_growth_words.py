@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from casebook.domain.audit_growth import FUNNEL_WORDS, RETURN_WORDS, Term
+from casebook.domain.audit_growth import FUNNEL_WORDS, RETURN_WORDS, Term, return_words
 from casebook.domain.audit_growth_words import (
     NO_GRADES,
     grades_words,
@@ -89,7 +89,9 @@ def test_odds_are_said_of_a_higher_grade_and_against_whom() -> None:
 
 
 def test_no_word_claims_a_cause_or_ranks_anybody() -> None:
-    everything = " ".join([RETURN_WORDS, FUNNEL_WORDS, *NO_GRADES.values()]).lower()
+    everything = " ".join([return_words(weekly=True), FUNNEL_WORDS, *NO_GRADES.values()]).lower()
     assert "no ranking" in everything
+    assert "foretells no day" in everything
+    assert return_words(weekly=False) == RETURN_WORDS
     for claim in ("because of the programme", "effective", "best clinician", "diagnos"):
         assert claim not in everything
