@@ -23,8 +23,9 @@ from casebook.domain.audit_growth import (
 )
 from casebook.domain.audit_outcomes import Audit, On, ReturnToRunning, Split
 from casebook.domain.audit_words import LEVELS, ONS, WITHHELD, count_words
-from casebook.domain.metrics import AsymmetryForm, Metric
+from casebook.domain.metrics import Metric
 from casebook.domain.number_words import rounded_alike
+from casebook.services.audit_refusals import ons_of
 from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_models import cohort_model
 
@@ -114,17 +115,16 @@ def show_growth(loaded: LoadedCohort, audit: Audit, metrics: dict[str, Metric]) 
     if not asked:
         st.caption("No metric was measured in this cohort.")
         return
-    first, second = st.columns(2)
     state.choose_first(COURSE[0], list(asked))
-    key = first.selectbox(
+    key = st.selectbox(
         "Metric", list(asked), format_func=lambda one: asked[one].label, key=COURSE[0]
     )
-    offered = offered_ons(asked[key])
+    offered = ons_of(asked[key])
     state.choose_first(COURSE[1], offered)
-    on = second.segmented_control(
+    on = st.segmented_control(
         "Of", offered, format_func=ON_BUTTONS.__getitem__, key=COURSE[1], required=True
     )
-    found = _model(loaded, loaded.stamp, choice, key, On(on))
+    found = _model(loaded, loaded.stamp, choice, key, On(on or offered[0]))
     if isinstance(found, NoModel):
         st.info(
             f"The course of this metric can't be told. {plain(found.words)}",
@@ -143,14 +143,6 @@ def _most_told_first(audit: Audit) -> list[str]:
         (whole,) = dict(one.splits)[Split.NONE]
         told[one.metric] = max(told.get(one.metric, 0), whole.improved.total or 0)
     return sorted(told, key=lambda key: -told[key])
-
-
-def offered_ons(metric: Metric) -> list[On]:
-    """What of a metric an audit can tell."""
-    if not metric.sided:
-        return [On.VALUE]
-    sides = [On.WORSE_SIDE, On.OTHER_SIDE]
-    return sides if metric.asymmetry_form is AsymmetryForm.NONE else [On.ASYMMETRY, *sides]
 
 
 def _show_course(found: CohortGrowth) -> None:

@@ -132,22 +132,18 @@ def show_outcomes(audit: Audit) -> None:
         return
     state.choose_first("audit_on", offered)
     state.choose_first("audit_split", list(Split))
-    first, second = st.columns(2)
-    on = On(
-        first.segmented_control(
-            "Of", offered, format_func=ON_BUTTONS.__getitem__, key="audit_on", required=True
-        )
+    on = st.segmented_control(
+        "Of", offered, format_func=ON_BUTTONS.__getitem__, key="audit_on", required=True
     )
-    split = Split(
-        second.segmented_control(
-            "Divided by",
-            list(Split),
-            format_func=SPLIT_BUTTONS.__getitem__,
-            key="audit_split",
-            required=True,
-        )
+    split = st.segmented_control(
+        "Divided by",
+        list(Split),
+        format_func=SPLIT_BUTTONS.__getitem__,
+        key="audit_split",
+        required=True,
     )
-    _show_outcomes_of([one for one in audit.outcomes if one.on is on], split, audit)
+    chosen = [one for one in audit.outcomes if one.on is On(on or offered[0])]
+    _show_outcomes_of(chosen, Split(split or Split.NONE), audit)
 
 
 def _show_outcomes_of(found: Sequence[MetricOutcome], split: Split, audit: Audit) -> None:

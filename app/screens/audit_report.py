@@ -6,17 +6,20 @@ import streamlit as st
 
 from app import routes, state
 from app.audit_choice import choose_cohort, measured_metrics
-from app.audit_courses import offered_ons
+from app.audit_courses import COURSE
 from app.messages import calmly
 from app.printing import PRINTED
 from casebook.domain.audit_outcomes import On
 from casebook.domain.audit_words import ONS
 from casebook.domain.metrics import Metric
 from casebook.services import clock
+from casebook.services.audit_refusals import ons_of
 from casebook.services.audit_report import audit_report
 from casebook.services.cataloguing import list_metrics
 from casebook.typesetting.report_paper import report_pdf
 from casebook.typesetting.report_web import report_page, report_sheet
+
+CHOSEN = "audit_report_courses"
 
 
 def show() -> None:
@@ -36,6 +39,7 @@ def show() -> None:
         if choice is None:
             return
         courses = _courses(metrics)
+        st.caption("Also printed by the browser's own printing: nothing but the sheet is on paper.")
     with calmly():
         made = audit_report(casebook, loaded, choice, courses=courses, today=clock.today())
         with st.container(key="report_downloads"), st.container(horizontal=True):
@@ -62,16 +66,27 @@ def show() -> None:
 
 
 def _courses(metrics: dict[str, Metric]) -> list[tuple[str, On]]:
-    """Metrics whose course over time the report tells, and what of each."""
-    offered = [(key, on) for key, metric in metrics.items() for on in offered_ons(metric)]
-    chosen: list[tuple[str, On]] = st.multiselect(
+    """Metrics whose course over time the report tells, and what of each.
+
+    The one that the audit showed last is among them unless it was taken out here.
+    """
+    offered = [(key, on) for key, metric in metrics.items() for on in ons_of(metric)]
+    looked_at = tuple(st.session_state.get(box) for box in COURSE)
+    chosen = st.session_state.setdefault(CHOSEN, [looked_at])
+    st.session_state[CHOSEN] = [one for one in chosen if one in offered]
+    found: list[tuple[str, On]] = st.multiselect(
         "With the course over time of",
         offered,
-        format_func=lambda one: f"{metrics[one[0]].label}: {ONS[one[1]]}",
-        key="report_courses",
+        format_func=lambda one: _course_name(metrics[one[0]], one[1]),
+        key=CHOSEN,
         placeholder="None: choose metrics",
     )
-    return chosen
+    state.keep(state.Key.AUDIT, (CHOSEN,))
+    return found
+
+
+def _course_name(metric: Metric, on: On) -> str:
+    return metric.label if on is On.VALUE else f"{metric.label}: {ONS[on]}"
 
 
 show()

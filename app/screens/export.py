@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import tempfile
 import zipfile
+from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
@@ -13,6 +14,7 @@ import streamlit as st
 from app import routes, state
 from app.choices import choose
 from app.messages import calmly, count_words, day_words, plain
+from app.sidebar import choose_user
 from app.typed_boxes import Boxes
 from casebook.domain.exporting import ExportKey, ExportSettings, key_of_text
 from casebook.domain.packages import FileFormat
@@ -34,7 +36,27 @@ from casebook.services.keeping import Casebook
 
 PURPOSES = {Purpose.AUDIT: "audit", Purpose.RESEARCH: "research"}
 FORMATS = {FileFormat.CSV: "CSV", FileFormat.PARQUET: "Parquet", FileFormat.XLSX: "XLSX workbook"}
-MADE = "export_made"
+MADE = state.Key.EXPORT_MADE
+ALSO = (FileFormat.PARQUET, FileFormat.XLSX)
+BOXES = (
+    "export_purpose",
+    "export_k",
+    "export_l",
+    "export_formats",
+    "export_metrics",
+    "export_clinicians",
+    "export_rows",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Made:
+    """An export that lies ready until the settings change or the session ends."""
+
+    settings: ExportSettings
+    report: ExportReport
+    packed: bytes
+    key: ExportKey
 
 
 def show() -> None:
@@ -44,10 +66,12 @@ def show() -> None:
     casebook = state.opened_casebook()
     st.markdown(
         "Tables of runners who consented, without names, dates or free text, made alike until "
-        "nobody can be told from at least a few others. Look at the preview, then make the files. "
-        f"{plain(DISCLAIMER)}"
+        "nobody can be told from at least a few others. Look at what would leave, then make the "
+        "files."
     )
+    state.bring_back(state.Key.EXPORT)
     settings = _settings(casebook)
+    state.keep(state.Key.EXPORT, BOXES)
     if settings is not None:
         with calmly():
             _preview(casebook, settings)
@@ -81,10 +105,10 @@ def _settings(casebook: Casebook) -> ExportSettings | None:
     )
     own = [one for one in list_metrics(casebook, include_inactive=True) if not one.starter]
     first, second = st.columns([2, 1])
+    st.session_state.setdefault("export_formats", list(ALSO))
     formats = first.multiselect(
         "Also as",
-        [FileFormat.PARQUET, FileFormat.XLSX],
-        default=[FileFormat.PARQUET, FileFormat.XLSX],
+        ALSO,
         format_func=FORMATS.__getitem__,
         key="export_formats",
         help="CSV is always among the files.",
@@ -92,6 +116,10 @@ def _settings(casebook: Casebook) -> ExportSettings | None:
     )
     named: list[str] = []
     if own:
+        known = {one.key for one in own}
+        st.session_state["export_metrics"] = [
+            key for key in st.session_state.get("export_metrics", ()) if key in known
+        ]
         named = first.multiselect(
             "Metrics of your own that may leave",
             [one.key for one in own],
@@ -156,11 +184,14 @@ def _preview(casebook: Casebook, settings: ExportSettings) -> None:
             hide_index=True,
             alt="How coarse each characteristic leaves",
         )
-    st.markdown(f"**What this does not protect against.** {plain(' '.join(NOT_PROTECTED))}")
+    with st.expander(
+        "What this does not protect against", icon=":material/gpp_maybe:", expanded=True
+    ):
+        st.markdown("\n".join(f"- {plain(one)}" for one in NOT_PROTECTED))
+    st.caption(DISCLAIMER)
     names = list(found.first_rows)
-    name = st.segmented_control(
-        "First rows of", names, default=names[0], key="export_rows", required=True
-    )
+    state.choose_first("export_rows", names)
+    name = st.segmented_control("First rows of", names, key="export_rows", required=True)
     st.dataframe(found.first_rows[str(name)], hide_index=True, width="stretch")
     _make(casebook, settings)
 
@@ -173,19 +204,30 @@ def _make(casebook: Casebook, settings: ExportSettings) -> None:
         help="With it the same runners keep their pseudonyms, so that years can be joined. "
         "Without it a new key is made, and this export can't be joined to another.",
     )
-    if st.button("Make the files and log it", type="primary", key="export_make"):
+    by = state.who()
+    if not by:
+        choose_user(casebook, place="export")
+        st.caption("Say who you are first: the log keeps who made an export.")
+    if st.button("Make the files and log it", type="primary", key="export_make", disabled=not by):
         key = fresh_key()
         if given is not None:
             key = key_of_text(given.getvalue().decode("ascii", "replace"), file=given.name)
         with tempfile.TemporaryDirectory() as place:
-            report = export_audit(
-                casebook, settings, Path(place) / "export", key=key, by=state.who()
+            report = export_audit(casebook, settings, Path(place) / "export", key=key, by=by)
+            st.session_state[MADE] = _Made(
+                settings=settings, report=report, packed=_zipped(report.folder), key=key
             )
-            st.session_state[MADE] = (report, _zipped(report.folder), key)
-    made: tuple[ExportReport, bytes, ExportKey] | None = st.session_state.get(MADE)
-    if made is None:
-        return
-    report, packed, key = made
+    made: _Made | None = st.session_state.get(MADE)
+    if made is not None and made.settings != settings:
+        # What lies ready is always what the boxes say.
+        del st.session_state[MADE]
+        made = None
+    if made is not None:
+        _show_made(made)
+
+
+def _show_made(made: _Made) -> None:
+    report = made.report
     st.success(
         f"Export {report.number} is made and logged: {len(report.files)} files. Key "
         f"{report.key_fingerprint}.",
@@ -194,7 +236,7 @@ def _make(casebook: Casebook, settings: ExportSettings) -> None:
     with st.container(horizontal=True):
         st.download_button(
             "Download the tables (.zip)",
-            packed,
+            made.packed,
             file_name=f"export-{report.number}.zip",
             mime="application/zip",
             icon=":material/download:",
@@ -203,7 +245,7 @@ def _make(casebook: Casebook, settings: ExportSettings) -> None:
         )
         st.download_button(
             "Download the key",
-            key.text(),
+            made.key.text(),
             file_name=f"export-{report.number}.key",
             icon=":material/key:",
             key="export_keyfile",
@@ -239,7 +281,7 @@ def _log(casebook: Casebook) -> None:
             hide_index=True,
             alt="Log of exports",
         )
-    routes.link("audit", "Back to the audit", icon=":material/bar_chart:")
+    routes.link("audit", "To the audit", icon=":material/bar_chart:")
 
 
 def _logged(one: LoggedExport) -> dict[str, str]:
@@ -249,8 +291,8 @@ def _logged(one: LoggedExport) -> dict[str, str]:
         "By": plain(one.by),
         "For": PURPOSES[Purpose(one.purpose)],
         "Runners": str(one.runners),
-        "k reached": str(one.risk["k"]),
-        "Key": plain(one.key_fingerprint),
+        "Alike at least": str(one.risk["k"]),
+        "Key's fingerprint": plain(one.key_fingerprint),
         "Files": str(len(one.files)),
     }
 

@@ -13,11 +13,13 @@ from casebook.charts.palette import Palette
 from casebook.charts.styling import styled
 from casebook.domain.audit import Part
 
-ROW_HEIGHT = 46
+ROW_HEIGHT = 60
 IMPROVED, WORSENED = "improved", "worsened"
 WORDS = {IMPROVED: "Improved beyond error", WORSENED: "Worsened beyond error"}
-# Improved stands above the middle of its row, worsened below it.
-OFFSETS = {IMPROVED: -9, WORSENED: 9}
+# From the middle of a row: its name at the top, so that no width is lost to names on a narrow
+# screen, then improved, then worsened.
+NAME_OFFSET = -20
+OFFSETS = {IMPROVED: -1, WORSENED: 17}
 SHAPES = {IMPROVED: "circle", WORSENED: "triangle-down"}
 
 
@@ -85,7 +87,15 @@ def _layers(name: str, labels: list[str], colour: str, palette: Palette) -> list
         sort=labels,
         title=None,
         scale=alt.Scale(domain=labels),
-        axis=alt.Axis(labelLimit=210, labelPadding=10, ticks=False, domain=False),
+        axis=alt.Axis(
+            labelLimit=330,
+            labelAlign="left",
+            labelPadding=0,
+            labelOffset=NAME_OFFSET,
+            labelFontWeight="bold",
+            ticks=False,
+            domain=False,
+        ),
     )
     base = alt.Chart(alt.NamedData(name)).encode(
         y=y,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -107,6 +108,24 @@ def audit(  # noqa: PLR0913 - each is an option
     on: Annotated[
         On | None, typer.Option("--on", help="What of that metric; its asymmetry if it has one.")
     ] = None,
+    report: Annotated[
+        Path | None,
+        typer.Option(
+            "--report",
+            metavar="FILE",
+            help="Write it all as a report beside, NAME.pdf or NAME.html, with numbered tables and "
+            "figures, the methods and their sources.",
+        ),
+    ] = None,
+    course: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--course",
+            metavar="KEY[:ON]",
+            help="Metric whose course over time stands in the report, and what of it "
+            "(hip_abductor_strength:worse_side); may be given more than once.",
+        ),
+    ] = None,
     db: Annotated[
         str | None,
         typer.Option(
@@ -129,6 +148,7 @@ def audit(  # noqa: PLR0913 - each is an option
         show_model,
         show_returns,
     )
+    from casebook.cli.audit_report import courses_asked, write_report
     from casebook.cli.audit_shown import audit_object, show_audit
     from casebook.cli.objects import print_object
     from casebook.cli.opening import opened
@@ -153,19 +173,28 @@ def audit(  # noqa: PLR0913 - each is an option
     )
     if on is not None and growth is None:
         raise typer.BadParameter("--on says what of --growth; give a metric.", param_hint="--on")
+    courses = courses_asked(course or (), report)
     with opened(db) as casebook:
         loaded = load_cohort(casebook)
+        if report is not None:
+            write_report(report, casebook, loaded, choice, courses)
     found = auditing.audit(loaded, choice)
     model = None if growth is None else cohort_model(loaded, choice, growth, on)
     if as_json:
         told = audit_object(found)
-        print_object(told if model is None else told | {"growth": model_object(model)})
+        if model is not None:
+            told |= {"growth": model_object(model)}
+        if report is not None:
+            told |= {"report": str(report)}
+        print_object(told)
         return
     show_audit(found, split)
     show_returns(found)
     show_funnels(found)
     if model is not None:
         show_model(model)
+    if report is not None:
+        typer.echo(f"\nWritten: {report} ({report.stat().st_size} bytes).")
 
 
 def _day(text: str | None, option: str) -> date | None:

@@ -8,13 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from casebook.cli.history import Db, Runner
-from casebook.domain.errors import refuse
+from casebook.cli.one_file import check_place, is_pdf, write_whole
 from casebook.domain.summaries import Reader
 
 if TYPE_CHECKING:
     from casebook.domain.summaries import Summary
-
-ENDINGS = (".pdf", ".html")
 
 
 def summary(
@@ -50,51 +48,19 @@ def summary(
     from casebook.services import clock
     from casebook.services.summarising import summarise
 
-    _check_place(into)
+    check_place(into, what="summary")
     with opened(db) as casebook:
         made = summarise(casebook, runner, reader=reader, today=clock.today(), with_name=with_name)
     content = _content(made, into)
-    _write(into, content)
+    write_whole(into, content, what="summary")
     typer.echo(f"Written: {into} ({len(content)} bytes).")
 
 
-def _check_place(into: Path) -> None:
-    if into.suffix.lower() not in ENDINGS:
-        raise refuse(
-            "summary_ending",
-            f"the file is to be '{into.name}'; expected a name that ends in .pdf or .html.",
-            value=into.name,
-        )
-    if into.exists():
-        raise refuse(
-            "summary_exists",
-            f"'{into}' is there already and is not replaced; give another name, or remove it.",
-            value=str(into),
-        )
-
-
 def _content(made: Summary, into: Path) -> bytes:
-    if into.suffix.lower() == ".pdf":
+    if is_pdf(into):
         from casebook.typesetting.paper import summary_pdf
 
         return summary_pdf(made)
     from casebook.typesetting.web import summary_page
 
     return summary_page(made).encode("utf-8")
-
-
-def _write(into: Path, content: bytes) -> None:
-    """All of it or nothing, and never over a file that somebody else made meanwhile."""
-    made = False
-    try:
-        with into.open("xb") as file:
-            made = True
-            file.write(content)
-    except OSError as problem:
-        if made:
-            into.unlink(missing_ok=True)
-        raise refuse(
-            "summary_not_written",
-            f"'{into}' could not be written ({problem.strerror}); give another place.",
-            value=str(into),
-        ) from problem

@@ -34,6 +34,7 @@ STYLE = """
 .sheet th, .sheet td { text-align: left; vertical-align: top; padding: .2rem .4rem;
   border: 0 solid #aaa; border-bottom-width: 1px; color: inherit; }
 .sheet .number { text-align: right; white-space: nowrap; }
+.sheet th.number { white-space: normal; }
 .sheet img { display: block; width: 100%; min-width: 34rem; max-width: 42rem; height: auto;
   margin: .5rem 0; }
 .sheet tr, .sheet img, .sheet li, .sheet .strong { break-inside: avoid-page; }
