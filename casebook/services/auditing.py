@@ -10,6 +10,7 @@ from casebook.services.audit_lost import lost_of
 from casebook.services.audit_outcomes import outcomes_of
 from casebook.services.audit_refusals import check_choice
 from casebook.services.cohort import LoadedCohort
+from casebook.services.cohort_as_of import as_known
 from casebook.services.cohort_choosing import choose
 from casebook.services.cohort_funnels import cohort_funnels
 from casebook.services.cohort_returns import cohort_returns
@@ -37,6 +38,7 @@ def audit(loaded: LoadedCohort, choice: AuditChoice) -> Audit:
         For a choice that contradicts itself or names what the clinic does not have.
     """
     check_choice(loaded, choice)
+    loaded = as_known(loaded, choice)
     members = choose(loaded, choice)
     metrics = chosen_metrics(loaded, choice)
     flow = flow_of(members, choice)

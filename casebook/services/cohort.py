@@ -28,14 +28,25 @@ from casebook.services.cohort_levels import (
     codes_of,
     small,
 )
-from casebook.services.cohort_runners import consents_of, day_of, runners_of
+from casebook.services.cohort_runners import (
+    complaints_of,
+    consents_of,
+    day_of,
+    runners_of,
+    weeks_of,
+)
 from casebook.services.judging import judge_runners
 from casebook.services.opened import Casebook
 from casebook.statistics.caseload import visit_columns
 from casebook.statistics.codes import NOTHING, Whole
 from casebook.storage import history
 from casebook.storage.cases import metrics_by_id
-from casebook.storage.cohort_frames import consents_frame, injuries_frame, programmes_frame
+from casebook.storage.cohort_frames import (
+    consents_frame,
+    injuries_frame,
+    programmes_frame,
+    weeks_frame,
+)
 from casebook.storage.frames import missing_frame, runners_frame
 from casebook.storage.session import Unit, reading
 
@@ -101,6 +112,11 @@ class LoadedCohort:
         `runner`, `metric`, `what`, `baseline` (mean of the reference visits), `sem`, `visits`,
         `origin`, `on` (`On`; -1 for a side of which it is not known whether it was the worse)
         and `worse` (1 right, -1 left, 0 not known).
+    complaints : DataFrame, one row a complaint, by runner and onset
+        `runner`, `for_programme` (the first programme is for it), and of `runners` the columns
+        from `injury_id` to `fully_back_day`.
+    weeks : DataFrame, one row a week of adherence of a first programme
+        `runner`, `last_day`, `planned`, `done` (sessions).
     missing : DataFrame, one row a value that is missing with a reason
         `runner`, `visit`, `metric`, `what`, `reason` (`MissingReason`).
     """
@@ -113,6 +129,8 @@ class LoadedCohort:
     visits: pd.DataFrame = field(repr=False)
     levels: pd.DataFrame = field(repr=False)
     references: pd.DataFrame = field(repr=False)
+    complaints: pd.DataFrame = field(repr=False)
+    weeks: pd.DataFrame = field(repr=False)
     missing: pd.DataFrame = field(repr=False)
 
 
@@ -132,20 +150,21 @@ def load_cohort(casebook: Casebook) -> LoadedCohort:
         visits, clinicians = _visits(parts.visits, ids)
         metrics = metrics_by_id(unit)
         missing = _missing(unit, ids, visits, np.fromiter(metrics, dtype=np.int64))
-        records = (
-            programmes_frame(unit, casebook.clinic_id),
-            injuries_frame(unit, casebook.clinic_id),
-        )
+        programmes = programmes_frame(unit, casebook.clinic_id)
+        weeks = weeks_of(weeks_frame(unit, casebook.clinic_id), programmes, ids)
+        complaints = complaints_of(injuries_frame(unit, casebook.clinic_id), programmes, ids)
         consents = consents_frame(unit, casebook.clinic_id)
     return LoadedCohort(
         stamp=stamp,
         metrics=tuple(metrics.values()),
         clinicians=clinicians,
-        runners=runners_of(runners, *records, visits),
+        runners=runners_of(runners, programmes, complaints, visits),
         consents=consents_of(consents, ids),
         visits=visits,
         levels=_joined([one.levels for one in parts.batches], LEVELS),
         references=_joined([one.references for one in parts.batches], REFERENCES),
+        complaints=complaints,
+        weeks=weeks,
         missing=missing,
     )
 

@@ -30,6 +30,7 @@ from casebook.domain.metrics import Metric
 from casebook.domain.wording import asymmetry_unit, unit_words
 from casebook.services.audit_refusals import check_choice, check_on
 from casebook.services.cohort import LoadedCohort
+from casebook.services.cohort_as_of import as_known
 from casebook.services.cohort_choosing import choose
 from casebook.services.cohort_growth_rows import (
     ADHERENCE,
@@ -96,6 +97,7 @@ def cohort_growth(
     at = next(at for at, one in enumerate(loaded.metrics) if one.key == metric)
     known = loaded.metrics[at]
     check_on(known, on)
+    loaded = as_known(loaded, choice)
     rows = growth_rows(loaded, choose(loaded, choice), at, on, by=by, least=choice.least_group)
     if rows is None:
         return _none(

@@ -20,6 +20,7 @@ from casebook.domain.programmes import ProgrammeKind
 from casebook.services.audit_flow import flow_of, told
 from casebook.services.audit_refusals import check_choice, check_on
 from casebook.services.cohort import LoadedCohort
+from casebook.services.cohort_as_of import as_known
 from casebook.services.cohort_choosing import Members, choose
 from casebook.services.cohort_levels import LEFT, RIGHT, WHOLE_BODY
 from casebook.statistics.codes import Floats, Whole
@@ -76,6 +77,7 @@ def cohort_grades(
     at = next(at for at, one in enumerate(loaded.metrics) if one.key == metric)
     known = loaded.metrics[at]
     check_on(known, on)
+    loaded = as_known(loaded, choice)
     members, least = choose(loaded, choice), choice.least_group
     # Of the discharged alone it would tell how many there are.
     if choice.visit is OutcomeVisit.DISCHARGE and not told(

@@ -9,7 +9,7 @@ import pandas as pd
 
 from casebook.domain.people import Sex
 from casebook.services.cohort_levels import codes_of, small
-from casebook.statistics.codes import NOTHING, Floats, Whole
+from casebook.statistics.codes import NOTHING, Flags, Floats, Whole
 
 RUNNERS: Final = {
     "runner_id": "int64",
@@ -35,6 +35,18 @@ RUNNERS: Final = {
     "baseline_speed": "float64",
     "clinician": "int32",
 }
+# Columns of runners that come of their complaint, and the dates among them in the store.
+COMPLAINT: Final = (
+    "injury_id", "region", "pathology", "injury_side", "onset", "onset_day", "first_run_day",
+    "fully_back_day",
+)  # fmt: skip
+COMPLAINTS: Final = {
+    "runner": "int32",
+    "for_programme": "bool",
+    **{name: RUNNERS[name] for name in COMPLAINT},
+}
+WEEKS: Final = {"runner": "int32", "last_day": "float64", "planned": "int16", "done": "int16"}
+DAYS_AFTER_FIRST = 6
 CONSENTS: Final = {
     "runner": "int32",
     "purpose": "int8",
@@ -60,10 +72,40 @@ def consents_of(consents: pd.DataFrame, ids: Whole) -> pd.DataFrame:
     return small(told, CONSENTS)
 
 
+def complaints_of(injuries: pd.DataFrame, programmes: pd.DataFrame, ids: Whole) -> pd.DataFrame:
+    """Complaints by runner and onset; `for_programme` tells which the first programme is for."""
+    told: dict[str, np.ndarray] = {
+        "runner": np.searchsorted(ids, injuries["runner"].to_numpy()),
+        "for_programme": injuries["injury"].isin(_first(programmes)["injury"].dropna()).to_numpy(),
+        "injury_id": injuries["injury"].to_numpy(),
+        "injury_side": injuries["side"].to_numpy(),
+        "onset_day": day_of(injuries["onset_on"]),
+        "first_run_day": day_of(injuries["returned_on"]),
+        "fully_back_day": day_of(injuries["fully_back_on"]),
+    }
+    told |= {name: injuries[name].to_numpy() for name in ("region", "pathology", "onset")}
+    return small(told, COMPLAINTS)
+
+
+def weeks_of(weeks: pd.DataFrame, programmes: pd.DataFrame, ids: Whole) -> pd.DataFrame:
+    """Weeks of adherence of the runners' first programmes, told by their last day."""
+    first = _first(programmes).set_index("programme")["runner"]
+    weeks = weeks[weeks["programme"].isin(first.index)]
+    told = {
+        "runner": np.searchsorted(ids, first.loc[weeks["programme"]].to_numpy()),
+        "last_day": day_of(weeks["week_start"]) + DAYS_AFTER_FIRST,
+        "planned": weeks["planned"].to_numpy(),
+        "done": weeks["done"].to_numpy(),
+    }
+    return small(told, WEEKS)
+
+
 def runners_of(
-    runners: pd.DataFrame, programmes: pd.DataFrame, injuries: pd.DataFrame, visits: pd.DataFrame
+    runners: pd.DataFrame, programmes: pd.DataFrame, complaints: pd.DataFrame, visits: pd.DataFrame
 ) -> pd.DataFrame:
-    """The runners' row; `runners` by id, the other frames as the store and the cohort have them."""
+    """The runners' row; `runners` by id, `programmes` as the store has them, the other frames as
+    the cohort does.
+    """
     ids = runners["runner"].to_numpy()
     told: dict[str, np.ndarray] = {
         "runner_id": ids,
@@ -71,11 +113,51 @@ def runners_of(
         "birth_year": runners["birth_year"].to_numpy(),
         "registered_day": day_of(runners["registered_on"]),
     }
-    first = programmes.drop_duplicates("runner")  # they come by runner and start
-    told |= _programme(first, ids)
-    told |= _injury(injuries, first, ids)
+    told |= _programme(_first(programmes), ids)
+    told |= complaint_columns(complaints, np.ones(ids.size, dtype=np.bool_))
     told |= _baseline(visits, ids.size)
     return small(told, RUNNERS)
+
+
+def complaint_columns(complaints: pd.DataFrame, begun: Flags) -> dict[str, np.ndarray]:
+    """Of the complaint that the first programme is for, where that has begun, else the first one.
+
+    Parameters
+    ----------
+    complaints : DataFrame
+        By runner and onset; those that are known.
+    begun : ndarray of bool, shape (runners,)
+
+    Returns
+    -------
+    dict of str to ndarray
+        The columns of COMPLAINT, an element a runner.
+    """
+    runner = complaints["runner"].to_numpy()
+    before = complaints["for_programme"].to_numpy() & begun[runner]
+    order = np.lexsort((~before, runner))
+    at, rows = np.unique(runner[order], return_index=True)
+    chosen = complaints.iloc[order[rows]]
+    return {
+        name: _placed(
+            chosen[name].to_numpy(), at, begun.size, np.nan if name.endswith("_day") else NOTHING
+        )
+        for name in COMPLAINT
+    }
+
+
+def adherence_of(weeks: pd.DataFrame, size: int) -> Floats:
+    """Sessions done of those planned by runner; NaN where none were planned or entered."""
+    runner = weeks["runner"].to_numpy()
+    planned, done = (
+        np.bincount(runner, weights=weeks[name].to_numpy(), minlength=size)
+        for name in ("planned", "done")
+    )
+    return done / np.where(planned > 0, planned, np.nan)
+
+
+def _first(programmes: pd.DataFrame) -> pd.DataFrame:
+    return programmes.drop_duplicates("runner")  # they come by runner and start
 
 
 def _programme(first: pd.DataFrame, ids: Whole) -> dict[str, np.ndarray]:
@@ -90,31 +172,6 @@ def _programme(first: pd.DataFrame, ids: Whole) -> dict[str, np.ndarray]:
         "end_day": _placed(day_of(first["ended_on"]), at, ids.size, np.nan),
         "adherence": _placed(adherence, at, ids.size, np.nan),
     }
-
-
-def _injury(injuries: pd.DataFrame, first: pd.DataFrame, ids: Whole) -> dict[str, np.ndarray]:
-    """Of the complaint that the first programme is for, else of the runner's first one."""
-    of_programme = injuries[injuries["injury"].isin(first["injury"].dropna())]
-    # They come by runner and onset, and what stands first is kept.
-    chosen = pd.concat([of_programme, injuries]).drop_duplicates("runner")
-    at = np.searchsorted(ids, chosen["runner"].to_numpy())
-    codes = {"region": "region", "pathology": "pathology", "injury_side": "side", "onset": "onset"}
-    days = {
-        "onset_day": "onset_on",
-        "first_run_day": "returned_on",
-        "fully_back_day": "fully_back_on",
-    }
-    return (
-        {"injury_id": _placed(chosen["injury"].to_numpy(), at, ids.size, NOTHING)}
-        | {
-            name: _placed(chosen[column].to_numpy(), at, ids.size, NOTHING)
-            for name, column in codes.items()
-        }
-        | {
-            name: _placed(day_of(chosen[column]), at, ids.size, np.nan)
-            for name, column in days.items()
-        }
-    )
 
 
 def _baseline(visits: pd.DataFrame, size: int) -> dict[str, np.ndarray]:

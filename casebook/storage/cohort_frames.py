@@ -1,5 +1,5 @@
-"""SELECT -> frames of what an audit needs of runners beside their values: programmes, complaints,
-consents. One row a record, for a whole clinic, as plain tuples.
+"""SELECT -> frames of what an audit needs of runners beside their values: programmes with their
+weeks, complaints, consents. One row a record, for a whole clinic, as plain tuples.
 """
 
 from __future__ import annotations
@@ -31,6 +31,12 @@ PROGRAMMES: Final = {
     "started_on": "datetime64[s]",
     "ended_on": "datetime64[s]",
     "weeks": "int64",
+    "planned": "int64",
+    "done": "int64",
+}
+WEEKS: Final = {
+    "programme": "int64",
+    "week_start": "datetime64[s]",
     "planned": "int64",
     "done": "int64",
 }
@@ -93,6 +99,29 @@ def programmes_frame(session: Session, clinic_id: int) -> pd.DataFrame:
         .order_by(ProgrammeRow.runner_id, ProgrammeRow.started_on, ProgrammeRow.title)
     )
     return framed(plain_tuples(session, query), PROGRAMMES)
+
+
+def weeks_frame(session: Session, clinic_id: int) -> pd.DataFrame:
+    """Every week of adherence of a clinic's programmes, by programme and week.
+
+    Returns
+    -------
+    DataFrame, one row a week
+        `programme` (id), `week_start` (datetime64), `planned`, `done` (its sessions).
+    """
+    query = (
+        select(
+            AdherenceRow.programme_id,
+            AdherenceRow.week_start,
+            AdherenceRow.sessions_planned,
+            AdherenceRow.sessions_done,
+        )
+        .join(ProgrammeRow, ProgrammeRow.id == AdherenceRow.programme_id)
+        .join(RunnerRow, RunnerRow.id == ProgrammeRow.runner_id)
+        .where(RunnerRow.clinic_id == clinic_id)
+        .order_by(AdherenceRow.programme_id, AdherenceRow.week_start)
+    )
+    return framed(plain_tuples(session, query), WEEKS)
 
 
 def injuries_frame(session: Session, clinic_id: int) -> pd.DataFrame:

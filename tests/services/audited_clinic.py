@@ -25,8 +25,39 @@ GAINED, FELL = range(1, 7), range(7, 12)
 LOST, NEW, UNSEEN = (12, 15), 13, 14
 
 
+Rows = list[tuple[object, ...]]
+Tables = dict[str, tuple[tuple[str, ...], Rows]]
+
+
 def audited_clinic(casebook: Casebook, folder: Path) -> Casebook:
     """Fill an empty casebook."""
+    return filled(casebook, folder, clinic_tables())
+
+
+def clinic_tables() -> Tables:
+    """Head and rows of each table that is imported."""
+    return {
+        "runners": (("runner", "sex", "birth_year", "registered_on"), list(_runners())),
+        "consents": (("runner", "purpose", "given_on", "withdrawn_on"), list(_consents())),
+        "injuries": (("runner", "region", "pathology", "side", "onset_on"), list(_injuries())),
+        "programmes": (
+            ("runner", "title", "started_on", "kind", "injury_onset_on"),
+            list(_programmes()),
+        ),
+        "adherence": (
+            ("runner", "programme", "week_start", "sessions_planned", "sessions_done"),
+            list(_adherence()),
+        ),
+        "visits": (
+            ("runner", "visit_date", "kind", "assessor", "next_due", "metric", "side", "trial",
+             "value", "missing_reason"),
+            list(_visits()),
+        ),
+    }  # fmt: skip
+
+
+def filled(casebook: Casebook, folder: Path, tables: Tables) -> Casebook:
+    """Import tables into an empty casebook in which the error of the strength is known."""
     adopt_figure(
         casebook,
         ErrorFigure(
@@ -38,24 +69,6 @@ def audited_clinic(casebook: Casebook, folder: Path) -> Casebook:
             source="invented for a test",
         ),
     )
-    tables = {
-        "runners": (("runner", "sex", "birth_year", "registered_on"), _runners()),
-        "consents": (("runner", "purpose", "given_on", "withdrawn_on"), _consents()),
-        "injuries": (("runner", "region", "pathology", "side", "onset_on"), _injuries()),
-        "programmes": (
-            ("runner", "title", "started_on", "kind", "injury_onset_on"),
-            _programmes(),
-        ),
-        "adherence": (
-            ("runner", "programme", "week_start", "sessions_planned", "sessions_done"),
-            _adherence(),
-        ),
-        "visits": (
-            ("runner", "visit_date", "kind", "assessor", "next_due", "metric", "side", "trial",
-             "value", "missing_reason"),
-            _visits(),
-        ),
-    }  # fmt: skip
     files = []
     for name, (head, rows) in tables.items():
         files.append(folder / f"{name}.csv")

@@ -11,7 +11,7 @@ from casebook.domain.verdicts import Call, Reason, SideMoved, What
 from casebook.domain.visits import VisitKind
 from casebook.services.cohort import MISSING, VISITS, LoadedCohort
 from casebook.services.cohort_levels import LEVELS, REFERENCES, on_codes
-from casebook.services.cohort_runners import CONSENTS, RUNNERS
+from casebook.services.cohort_runners import COMPLAINTS, CONSENTS, RUNNERS, WEEKS
 from tests.builders import METRICS, a_metric
 
 AS_OF = 20_700
@@ -74,6 +74,9 @@ def drawn_cohort(runners: int, seed: int) -> LoadedCohort:
         visits=visits,
         levels=levels,
         references=references,
+        # None: the runners' own columns then stand for every day.
+        complaints=pd.DataFrame({name: np.empty(0, kind) for name, kind in COMPLAINTS.items()}),
+        weeks=pd.DataFrame({name: np.empty(0, kind) for name, kind in WEEKS.items()}),
         missing=_missing(random, visits),
     )
 

@@ -231,7 +231,9 @@ def test_either_database_tells_the_same(
     casebook: Casebook, loaded: LoadedCohort, tmp_path: Path
 ) -> None:
     found = load_cohort(audited_clinic(casebook, tmp_path))
-    for name in ("runners", "consents", "visits", "levels", "references", "missing"):
+    for name in (
+        "runners", "consents", "visits", "levels", "references", "complaints", "weeks", "missing",
+    ):  # fmt: skip
         ids = ["runner_id", "programme_id", "injury_id", "visit_id"]
         one, other = (
             getattr(each, name).drop(columns=ids, errors="ignore") for each in (found, loaded)
