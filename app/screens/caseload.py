@@ -1,4 +1,4 @@
-"""Caseload: who is due, who has a flag, and what the flag says."""
+"""Caseload: whom to consider for referral, who has a flag and what it says, who is due."""
 
 from __future__ import annotations
 
@@ -64,11 +64,13 @@ def _show_entries(
     )
     found = [entry for entry in entries if _fits(entry, sought, str(shown))]
     flagged = sum(entry.open_flags > 0 for entry in found)
+    prompted = sum(entry.open_prompts > 0 for entry in found)
+    to_refer = f":red[**{prompted} to consider for referral**] · " if prompted else ""
     overdue = sum(entry.overdue for entry in found)
     all_of_them = count_words(len(entries), "runner")
     heading.markdown(
         f"{all_of_them if len(found) == len(entries) else f'{len(found)} of {all_of_them}'} · "
-        f"**{flagged} with an open flag** · **{overdue} overdue**"
+        f"{to_refer}**{flagged} with an open flag** · **{overdue} overdue**"
     )
     found.sort(key=_urgency)
     if not found:
@@ -82,7 +84,7 @@ def _show_entries(
 
 
 def _fits(entry: CaseloadEntry, sought: str, shown: str) -> bool:
-    if shown == "With a flag" and not entry.open_flags:
+    if shown == "With a flag" and not (entry.open_flags or entry.open_prompts):
         return False
     if shown == "Overdue" and not entry.overdue:
         return False
@@ -90,9 +92,10 @@ def _fits(entry: CaseloadEntry, sought: str, shown: str) -> bool:
     return all(word in text for word in sought.casefold().split())
 
 
-def _urgency(entry: CaseloadEntry) -> tuple[bool, bool, bool, str]:
-    """What the runner feels comes before any number."""
+def _urgency(entry: CaseloadEntry) -> tuple[bool, bool, bool, bool, str]:
+    """Findings that call for a referral, then what the runner feels, come before any number."""
     return (
+        not entry.open_prompts,
         entry.worst_kind is not FlagKind.SYMPTOM_UP,
         entry.open_flags == 0,
         not entry.overdue,
@@ -140,10 +143,18 @@ def _line(entry: CaseloadEntry, today: date, labels: Mapping[str, str]) -> None:
         )
         words = due_words(entry.next_due, today)
         due.markdown(f":material/schedule: **{words}**" if entry.overdue else words)
+        if entry.open_prompts:
+            _prompt_words(flags, entry)
         if entry.open_flags:
             _flag_words(flags, entry, labels)
-        else:
+        elif not entry.open_prompts:
             flags.markdown(":gray[no open flag]")
+
+
+def _prompt_words(place: DeltaGenerator, entry: CaseloadEntry) -> None:
+    others = count_words(entry.open_prompts - 1, "more prompt")
+    more = f"  \n:gray[{others}]" if entry.open_prompts > 1 else ""
+    place.markdown(f":red[:material/emergency_home: **{plain(entry.worst_prompt)}**]{more}")
 
 
 def _flag_words(place: DeltaGenerator, entry: CaseloadEntry, labels: Mapping[str, str]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -19,6 +19,7 @@ from casebook.domain.wording import complaint_words
 from casebook.services.judging import JudgedRunners, judge_runners, number_or_none, rows_of
 from casebook.services.keeping import Casebook
 from casebook.services.norming import Norms
+from casebook.services.prompting import OpenPrompt, open_prompts
 from casebook.services.registering import get_runner_row
 from casebook.services.standings import StandingMemo, stand, standings
 from casebook.services.telling import course_frame, figures_used, latest_verdicts
@@ -95,7 +96,9 @@ class CaseloadEntry:
     """One line of the caseload.
 
     `worst_flag` is in words, '' where no flag is open: a symptom that rose before any other.
-    `worst_metric` is its metric's key and `worst_kind` its kind.
+    `worst_metric` is its metric's key and `worst_kind` its kind. `open_prompts` counts the
+    prompts to consider referral that nobody has acknowledged; `worst_prompt` is the first of
+    them in words, '' where there is none.
     """
 
     code: str
@@ -110,6 +113,8 @@ class CaseloadEntry:
     worst_flag: str
     worst_metric: str
     worst_kind: FlagKind | None
+    open_prompts: int
+    worst_prompt: str
 
 
 def review_runner(casebook: Casebook, code: str, *, norms: Norms | None = None) -> Review:
@@ -219,6 +224,7 @@ def list_caseload(
         visits = cases.last_visits(unit, casebook.clinic_id)
         injuries = cases.current_injuries(unit, casebook.clinic_id)
         standing = standings(unit, lines, memo if memo is not None else StandingMemo())
+        prompts = open_prompts(unit, casebook.clinic_id)
     entries = []
     for line in lines:
         last = visits.get(line.runner_id)
@@ -243,6 +249,12 @@ def list_caseload(
                 worst_flag=open_flags[0].message if open_flags else "",
                 worst_metric=open_flags[0].metric if open_flags else "",
                 worst_kind=open_flags[0].kind if open_flags else None,
+                open_prompts=len(prompts.get(line.runner_id, ())),
+                worst_prompt=_prompt_words(prompts.get(line.runner_id, ())),
             )
         )
     return tuple(entries)
+
+
+def _prompt_words(prompts: Sequence[OpenPrompt]) -> str:
+    return prompts[0].caution.words if prompts else ""

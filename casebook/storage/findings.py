@@ -18,6 +18,7 @@ from casebook.storage.tables import (
     PainAcknowledgementRow,
     ProgrammeRow,
     Row,
+    RunnerRow,
     UserRow,
     VisitRow,
 )
@@ -63,6 +64,33 @@ def findings_of_runner(session: Session, runner_id: int) -> tuple[VisitFindings,
     return tuple(
         VisitFindings(visit_id=key[0], visited_on=key[1], session=key[2], findings=found)
         for key, found in visits.items()
+    )
+
+
+def findings_of_clinic(session: Session, clinic_id: int) -> tuple[tuple[int, VisitFindings], ...]:
+    """What was there at the visits of a clinic's runners, with the runner's id, newest first."""
+    rows = session.execute(
+        select(
+            VisitRow.runner_id,
+            VisitRow.id,
+            VisitRow.visited_on,
+            VisitRow.session,
+            FindingRow.finding,
+        )
+        .join(FindingRow, FindingRow.visit_id == VisitRow.id)
+        .join(RunnerRow, RunnerRow.id == VisitRow.runner_id)
+        .where(RunnerRow.clinic_id == clinic_id, FindingRow.present)
+        .order_by(VisitRow.visited_on.desc(), VisitRow.session.desc(), FindingRow.id)
+    )
+    visits: dict[tuple[int, int, date, int], dict[Finding, bool]] = {}
+    for *key, finding in rows:
+        visits.setdefault((key[0], key[1], key[2], key[3]), {})[finding] = True
+    return tuple(
+        (
+            runner_id,
+            VisitFindings(visit_id=visit_id, visited_on=visited_on, session=number, findings=found),
+        )
+        for (runner_id, visit_id, visited_on, number), found in visits.items()
     )
 
 
@@ -178,6 +206,17 @@ def cautions_seen(session: Session, runner_id: int) -> dict[tuple[int, str], See
         )
         for row, code in rows
     }
+
+
+def prompts_seen(session: Session, clinic_id: int) -> set[tuple[int, str]]:
+    """Prompts of a clinic's runners that somebody has seen, by visit id and rule."""
+    rows = session.execute(
+        select(CautionAcknowledgementRow.visit_id, CautionAcknowledgementRow.rule)
+        .join(VisitRow, VisitRow.id == CautionAcknowledgementRow.visit_id)
+        .join(RunnerRow, RunnerRow.id == VisitRow.runner_id)
+        .where(RunnerRow.clinic_id == clinic_id)
+    )
+    return {(visit_id, rule) for visit_id, rule in rows}
 
 
 def pain_seen(session: Session, runner_id: int) -> dict[tuple[int, date, PainReason], Seen]:

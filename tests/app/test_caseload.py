@@ -7,11 +7,14 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from casebook.domain.cautions import Finding
 from casebook.domain.injuries import Pathology, Region
 from casebook.domain.people import Runner
 from casebook.domain.sides import InjurySide
+from casebook.services.cautioning import record_findings
 from casebook.services.keeping import Casebook
 from casebook.services.registering import get_runner, list_injuries, register_runner
+from casebook.services.reviewing import review_runner
 from tests.app.conftest import NEW, STEADY, WORSE, links, words
 
 pytestmark = pytest.mark.usefixtures("clinic_file")
@@ -30,6 +33,20 @@ def test_a_flagged_runner_stands_first_with_the_flag_in_words(app: AppTest) -> N
     assert "Asymmetry 30.8% (left larger), larger than the 2.7% (left larger) at the best" in said
     assert "9 Apr 2026, overdue by" in said
     assert "never replace it" in said
+
+
+def test_findings_that_call_for_a_referral_stand_before_any_number(
+    app: AppTest, clinic: Casebook
+) -> None:
+    day = review_runner(clinic, STEADY).visits[-1].visited_on
+    record_findings(clinic, STEADY, day, 1, {Finding.NUMBNESS: True}, by="AB")
+    app.run()
+    assert links(app) == [STEADY, WORSE, NEW]
+    said = words(app)
+    assert "**1 to consider for referral**" in said
+    assert "consider referral, follow local pathways" in said
+    app.segmented_control(key="caseload_show").set_value("With a flag").run()
+    assert links(app) == [STEADY, WORSE]
 
 
 def test_the_filters_leave_the_runners_they_name(app: AppTest) -> None:

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 import pytest
 from sqlalchemy import select
 
+from casebook.domain.cautions import CautionAction, Finding
 from casebook.domain.errors import Conflict, InputRefused, NotFound
 from casebook.domain.metrics import AppliesTo, Condition, ErrorFigure, ErrorOrigin
 from casebook.domain.people import User
@@ -15,6 +16,7 @@ from casebook.domain.sides import Side
 from casebook.domain.verdicts import Call, Flag, FlagKind, Reason, SideMoved, Verdict, What
 from casebook.domain.visits import Conditions, Value, VisitKind, value_of_mean
 from casebook.services.cataloguing import adopt_figure
+from casebook.services.cautioning import acknowledge_caution, record_findings
 from casebook.services.flagging import acknowledge_flag, list_flags
 from casebook.services.keeping import Casebook
 from casebook.services.recording import record_visit
@@ -268,6 +270,30 @@ def test_the_caseload_says_who_is_overdue_who_is_flagged_and_what_is_worst(
     assert "asymmetry up from 5.0° (right larger) to 13.0° (right larger)" in first.worst_flag
     assert first.complaint == "left knee: tendinopathy (open)"
     assert (second.overdue, second.open_flags, second.worst_flag) == (True, 0, "")
+
+
+def test_the_caseload_names_a_prompt_to_consider_referral_until_somebody_has_seen_it(
+    clinic: Casebook,
+) -> None:
+    register_user(clinic, User(code="kim", display_name="Kim"))
+    record(clinic, 0)
+    found = {Finding.BONE_TENDERNESS: True, Finding.NIGHT_PAIN: True, Finding.FEVER: False}
+    [prompt] = record_findings(clinic, "T-001", START, 1, found, by="kim")
+    [entry] = list_caseload(clinic, today=START)
+    assert (entry.open_flags, entry.open_prompts) == (0, 1)
+    assert entry.worst_prompt == prompt.caution.words
+    acknowledge_caution(
+        clinic,
+        "T-001",
+        START,
+        1,
+        prompt.caution.rule.key,
+        action=CautionAction.REFERRED,
+        reason="sent on",
+        by="kim",
+    )
+    [entry] = list_caseload(clinic, today=START)
+    assert (entry.open_prompts, entry.worst_prompt) == (0, "")
 
 
 def test_what_was_judged_before_is_judged_again_only_when_the_record_moved_on(
