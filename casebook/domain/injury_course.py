@@ -51,7 +51,8 @@ class TimeLoss:
     bin : TimeLossBin
         While it lasts, the lowest one that it can still end in.
     still_out : bool
-        True while the runner has not returned; `days` is then a count up to the day asked for.
+        True while no full return is on record; `days` is then a count up to the day asked for,
+        and an upper bound, since a return may have gone unrecorded.
     """
 
     days: int
@@ -63,7 +64,7 @@ class TimeLoss:
         """In words: '12 days lost (8 to 28)'."""
         count = f"{self.days} day{'' if self.days == 1 else 's'} lost"
         if self.still_out:
-            return f"{count} so far, not fully back yet"
+            return f"up to {count} so far (no day of full return is on record)"
         return count if self.bin is TimeLossBin.NONE else f"{count} ({_band(self.bin)})"
 
 

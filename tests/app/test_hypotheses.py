@@ -191,7 +191,7 @@ def test_a_complaint_s_days_are_entered_with_a_reason_and_counted_in_the_consens
 ) -> None:
     set_today(monkeypatch, LATER)
     said = words(at_page(app, "injuries", runner=WORSE))
-    assert "59 days lost so far, not fully back yet" in said
+    assert "up to 59 days lost so far (no day of full return is on record)" in said
     name = next(one.key for one in app.text_input if str(one.key).endswith("_back"))[:-5]
     app.text_input(key=f"{name}_back").set_value("10.2.2026")
     app.text_input(key=f"{name}_missed").set_value("3")

@@ -66,7 +66,7 @@ def test_while_the_runner_is_out_the_days_are_counted_so_far() -> None:
     out = time_loss(running, as_of=ONSET + timedelta(days=10))
     assert out is not None
     assert (out.days, out.bin, out.still_out) == (10, TimeLossBin.DAYS_8_TO_28, True)
-    assert out.words == "10 days lost so far, not fully back yet"
+    assert out.words == "up to 10 days lost so far (no day of full return is on record)"
     then = time_loss(lost(40), as_of=ONSET + timedelta(days=5))
     assert then is not None
     assert (then.days, then.still_out) == (5, True)
