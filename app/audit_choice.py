@@ -55,11 +55,11 @@ BOXES = (
 
 
 def choose_cohort(
-    metrics: dict[str, Metric], clinicians: tuple[str, ...], today: date
+    metrics: dict[str, Metric], clinicians: tuple[str, ...], today: date, *, page: str
 ) -> AuditChoice | None:
     """The choice as it stands in the boxes; None while one of them can't be read."""
     boxes = Boxes()
-    state.bring_back(state.Key.AUDIT)
+    state.bring_back(state.Key.AUDIT, page=page)
     _drop_unknown("audit_metrics", metrics)
     _drop_unknown("audit_clinicians", clinicians)
     with st.expander("Which runners, and what of them", icon=":material/filter_alt:"):

@@ -27,6 +27,7 @@ class Key(StrEnum):
     NOTICE = "casebook_notice"
     RUNNER = "casebook_runner"
     DRAFTS = "casebook_drafts"
+    AT = "casebook_at"
     AUDIT = "casebook_audit"
     EXPORT = "casebook_export"
     EXPORT_MADE = "casebook_export_made"
@@ -133,13 +134,20 @@ def users(casebook: Casebook) -> tuple[User, ...]:
     return tuple(user for user in list_users(casebook) if user.active)
 
 
-def bring_back(place: Key) -> None:
-    """Fill boxes as they were when their page was left; a page drops them with itself.
+def bring_back(place: Key, *, page: str) -> None:
+    """Fill boxes as they were when their page was left, or as they are on the page before.
 
-    To be called before the boxes are drawn.
+    A page's boxes are dropped with it. Those of another page under the same key are still there
+    for one run: without being said again they would be blank. To be called before the boxes are
+    drawn.
     """
+    arrived = st.session_state.get(Key.AT) != page
+    st.session_state[Key.AT] = page
     for name, value in st.session_state.get(place, {}).items():
-        st.session_state.setdefault(name, value)
+        if name not in st.session_state:
+            st.session_state[name] = value
+        elif arrived:
+            st.session_state[name] = st.session_state[name]
 
 
 def keep(place: Key, names: Iterable[str]) -> None:

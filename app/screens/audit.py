@@ -34,7 +34,7 @@ def show() -> None:
     keys = measured_metrics(loaded)
     measured = {key: metric for key, metric in metrics.items() if key in keys}
     st.markdown(plain(NOT_AN_EFFECT))
-    choice = choose_cohort(measured, loaded.clinicians, clock.today())
+    choice = choose_cohort(measured, loaded.clinicians, clock.today(), page="audit")
     if choice is None:
         return
     with calmly():

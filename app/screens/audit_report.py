@@ -35,7 +35,7 @@ def show() -> None:
     }
     with st.container(key="report_asked"):
         routes.link("audit", "Back to the audit", icon=":material/groups:")
-        choice = choose_cohort(metrics, loaded.clinicians, clock.today())
+        choice = choose_cohort(metrics, loaded.clinicians, clock.today(), page="audit_report")
         if choice is None:
             return
         courses = _courses(metrics)

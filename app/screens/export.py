@@ -69,7 +69,7 @@ def show() -> None:
         "nobody can be told from at least a few others. Look at what would leave, then make the "
         "files."
     )
-    state.bring_back(state.Key.EXPORT)
+    state.bring_back(state.Key.EXPORT, page="export")
     settings = _settings(casebook)
     state.keep(state.Key.EXPORT, BOXES)
     if settings is not None:
