@@ -11,7 +11,7 @@ import typer
 
 from casebook.cli.objects import plainly, print_object
 from casebook.domain.errors import refuse
-from casebook.domain.exporting import LEAST_ALIKE, LEAST_KINDS, ExportKey
+from casebook.domain.exporting import LEAST_ALIKE, LEAST_KINDS, ExportKey, Trait
 from casebook.domain.packages import FileFormat
 from casebook.domain.people import Purpose
 
@@ -91,6 +91,15 @@ def export(  # noqa: PLR0913  (an argument for each option)
             help="Give clinicians with enough runners a pseudonym at each visit.",
         ),
     ] = False,
+    leave_out: Annotated[
+        list[Trait] | None,
+        typer.Option(
+            "--leave-out",
+            metavar="COLUMN",
+            help="A column of the table runners that does not leave at all, such as height_band, "
+            "so that the others leave less coarse; may be given again.",
+        ),
+    ] = None,
     preview: Annotated[
         bool,
         typer.Option("--preview", help="Say what would leave; write and log nothing."),
@@ -118,6 +127,7 @@ def export(  # noqa: PLR0913  (an argument for each option)
         metrics=tuple(metric or ()),
         formats=tuple(dict.fromkeys((FileFormat.CSV, *(formats or FileFormat)))),
         clinicians=clinicians,
+        leave_out=tuple(leave_out or ()),
     )
     with opened(db) as casebook:
         if preview:

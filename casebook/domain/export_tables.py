@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from casebook.domain.exporting import PSEUDONYM_DIGITS, ExportSettings, Kind
+from casebook.domain.exporting import PSEUDONYM_DIGITS, ExportSettings, Kind, Trait
 from casebook.domain.injuries import Course, Occurrence, Onset, Pathology
 from casebook.domain.metrics import AsymmetryForm, Better, ErrorOrigin, Scale
 from casebook.domain.packages import Field, FieldType, Link, Package, Table
@@ -34,15 +34,26 @@ MOST_ONSET_WEEKS: Final = 104
 MOST_RETURN_DAYS: Final = 730
 FURTHER: Final = ("none", "one", "two_or_more")
 
-QUASI_IDENTIFIERS: Final[Mapping[str, str]] = {
-    "sex": "Sex as recorded.",
-    "age_band": "Age in years at the first visit, in bands.",
-    "discipline": "Discipline, from a closed list.",
-    "injury_region": "Body area of the complaint that the first programme is for, else of the "
+QUASI_IDENTIFIERS: Final[Mapping[Trait, str]] = {
+    Trait.SEX: "Sex as recorded.",
+    Trait.AGE: "Age in years at the first visit, in bands.",
+    Trait.DISCIPLINE: "Discipline, from a closed list.",
+    Trait.REGION: "Body area of the complaint that the first programme is for, else of the "
     "runner's first complaint.",
-    "injury_side": "Side of that complaint.",
-    "height_band": "Body height in bands; its ends hold k runners or more.",
-    "mass_band": "Body mass in bands; its ends hold k runners or more.",
+    Trait.SIDE: "Side of that complaint.",
+    Trait.HEIGHT: "Body height in bands; its ends hold k runners or more.",
+    Trait.MASS: "Body mass in bands; its ends hold k runners or more.",
+}
+# How much the loss of each counts when the least coarse way is sought: an audit asks for the
+# complaint first and for age next. Common practice of this program, no source for the numbers.
+WEIGHTS: Final[Mapping[Trait, int]] = {
+    Trait.SEX: 1,
+    Trait.AGE: 2,
+    Trait.DISCIPLINE: 1,
+    Trait.REGION: 3,
+    Trait.SIDE: 2,
+    Trait.HEIGHT: 1,
+    Trait.MASS: 1,
 }
 
 
@@ -63,7 +74,7 @@ class Lists:
     Parameters
     ----------
     bands : mapping of str to tuple of str
-        Words of each quasi-identifier as it leaves.
+        Words of each quasi-identifier that leaves.
     metrics, units, exercises : tuple of str
     """
 
@@ -106,6 +117,7 @@ def _runners(lists: Lists) -> Table:
             *(
                 _words(name, told, lists.bands[name], required=True)
                 for name, told in QUASI_IDENTIFIERS.items()
+                if name in lists.bands
             ),
         ),
         key=("runner",),

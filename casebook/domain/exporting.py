@@ -23,7 +23,7 @@ KEY_BYTES: Final = 32
 # 80 bits: two of a million runners share one with a chance of about 1 in 10^12.
 PSEUDONYM_DIGITS: Final = 20
 # Grows whenever what is written for the same records and settings changes.
-EXPORT_VERSION: Final = 1
+EXPORT_VERSION: Final = 2
 
 
 class Kind(StrEnum):
@@ -34,6 +34,18 @@ class Kind(StrEnum):
     PROGRAMME = "P"
     VISIT = "V"
     CLINICIAN = "C"
+
+
+class Trait(StrEnum):
+    """What a club-mate would know of a runner, by its column in the table runners."""
+
+    SEX = "sex"
+    AGE = "age_band"
+    DISCIPLINE = "discipline"
+    REGION = "injury_region"
+    SIDE = "injury_side"
+    HEIGHT = "height_band"
+    MASS = "mass_band"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +70,8 @@ class ExportSettings:
     clinicians : bool
         Whether visits say by whom, under a keyed pseudonym, for clinicians with k runners or
         more. Whoever knows which clinician saw the most runners may tell who it is.
+    leave_out : tuple of Trait
+        Those that do not leave at all, so that the others need not be made as coarse.
     """
 
     purpose: Purpose
@@ -67,6 +81,7 @@ class ExportSettings:
     metrics: tuple[str, ...] = ()
     formats: tuple[FileFormat, ...] = tuple(FileFormat)
     clinicians: bool = False
+    leave_out: tuple[Trait, ...] = ()
 
     def __post_init__(self) -> None:
         problems = [
@@ -90,11 +105,23 @@ class ExportSettings:
                     FileFormat.CSV in self.formats,
                     "the formats leave out csv, which the package is described by; name it, too.",
                 ),
+                (
+                    "leave_out",
+                    ", ".join(self.leave_out),
+                    bool(self.traits),
+                    "all that a club-mate knows is left out; expected at least one of "
+                    f"{', '.join(Trait)} to stay.",
+                ),
             )
             if not fine
         ]
         if problems:
             raise InputRefused(tuple(problems))
+
+    @property
+    def traits(self) -> tuple[Trait, ...]:
+        """Quasi-identifiers that leave, in the order of their columns."""
+        return tuple(one for one in Trait if one not in self.leave_out)
 
     def canonical(self) -> str:
         """The settings as JSON that is the same for the same settings."""
@@ -108,6 +135,7 @@ class ExportSettings:
                 "metrics": sorted(set(self.metrics)),
                 "formats": [one.value for one in FileFormat if one in self.formats],
                 "clinicians": self.clinicians,
+                "leave_out": [one.value for one in Trait if one in self.leave_out],
             },
             sort_keys=True,
             separators=(",", ":"),

@@ -10,16 +10,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from casebook.domain.exporting import ExportSettings
+from casebook.domain.export_tables import WEIGHTS
+from casebook.domain.exporting import ExportSettings, Trait
 
-NAMES: Final[Mapping[str, str]] = {
-    "sex": "sex",
-    "age_band": "age",
-    "discipline": "discipline",
-    "injury_region": "region of the complaint",
-    "injury_side": "side of the complaint",
-    "height_band": "height",
-    "mass_band": "mass",
+NAMES: Final[Mapping[Trait, str]] = {
+    Trait.SEX: "sex",
+    Trait.AGE: "age",
+    Trait.DISCIPLINE: "discipline",
+    Trait.REGION: "region of the complaint",
+    Trait.SIDE: "side of the complaint",
+    Trait.HEIGHT: "height",
+    Trait.MASS: "mass",
 }
 NOT_PROTECTED: Final = (
     "Somebody who knows more of a runner than the quasi-identifiers (a measured value, the days "
@@ -63,9 +64,10 @@ class RiskFacts:
     unique_before : int
         Runners who were alone in their class as recorded.
     loss : float, 0 to 1
-        0 where all leaves as recorded, 1 where nothing does; `loss_of` for each quasi-identifier.
-    levels : mapping of str to (int, int)
-        Rung taken (0 says what was recorded) and rungs there are, by quasi-identifier.
+        0 where all leaves as recorded, 1 where nothing does, weighted by `WEIGHTS`; `loss_of` for
+        each quasi-identifier that leaves.
+    levels : mapping of Trait to (int, int)
+        Rung taken (0 says what was recorded) and rungs there are, of each that leaves.
     complaints_withheld, exercises_withheld : int
         Runners whose complaint is not told at all, and whose exercises are not.
     combinations, worked_out : int
@@ -89,8 +91,8 @@ class RiskFacts:
     mean_before: float
     unique_before: int
     loss: float
-    loss_of: Mapping[str, float]
-    levels: Mapping[str, tuple[int, int]]
+    loss_of: Mapping[Trait, float]
+    levels: Mapping[Trait, tuple[int, int]]
     complaints_withheld: int
     exercises_withheld: int
     combinations: int
@@ -114,8 +116,9 @@ def risk_sentences(facts: RiskFacts, settings: ExportSettings) -> tuple[str, ...
         "belonging to one does not tell it.",
         f"Of {facts.changed} {_runners(facts.changed)} something leaves coarser than recorded or "
         f"not at all: {_withheld(facts)}.",
-        f"Together that loses {_share(facts.loss)} of what the quasi-identifiers say. "
-        f"{_choice(facts)}",
+        f"Together that loses {_share(facts.loss)} of what the quasi-identifiers that leave say "
+        f"({_weights(facts)}). {_choice(facts)}",
+        *_left_out(settings),
         f"Of {facts.complaints_withheld} {_runners(facts.complaints_withheld)} it is not told "
         f"whether they have a complaint, and of {facts.exercises_withheld} which exercises they "
         "did, as their region leaves coarser than recorded.",
@@ -132,6 +135,19 @@ def _choice(facts: RiskFacts) -> str:
         f"All {facts.combinations} ways to coarsen them alike for everybody were weighed "
         f"({facts.worked_out} worked out in full); none that reaches k loses less."
     )
+
+
+def _weights(facts: RiskFacts) -> str:
+    """What counts more than once, so that the weighing can be followed."""
+    heavy = [f"{NAMES[one]} {WEIGHTS[one]} times" for one in facts.levels if WEIGHTS[one] > 1]
+    return f"weighed: {', '.join(heavy)}, the others once" if heavy else "all weighed alike"
+
+
+def _left_out(settings: ExportSettings) -> tuple[str, ...]:
+    if not settings.leave_out:
+        return ()
+    names = ", ".join(NAMES[one] for one in Trait if one in settings.leave_out)
+    return (f"Left out for everybody, as asked: {names}.",)
 
 
 def _withheld(facts: RiskFacts) -> str:
@@ -159,7 +175,12 @@ def risk_page(facts: RiskFacts, settings: ExportSettings) -> str:
         *(
             f"| {NAMES[name]} | {level_words(*facts.levels[name])} | "
             f"{_share(facts.loss_of[name])} |"
-            for name in NAMES
+            for name in facts.levels
+        ),
+        *(
+            f"| {NAMES[name]} | left out for everybody, as asked | |"
+            for name in Trait
+            if name in settings.leave_out
         ),
         "",
         "## What else was done",

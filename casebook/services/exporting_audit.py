@@ -242,7 +242,7 @@ def figures(facts: RiskFacts) -> dict[str, Any]:
         "exported": facts.exported,
         "changed": facts.changed,
         "withheld": facts.withheld,
-        "levels": {name: level for name, (level, _) in facts.levels.items()},
+        "levels": {trait.value: level for trait, (level, _) in facts.levels.items()},
     }
 
 

@@ -56,7 +56,12 @@ class Measuring:
 def ends_of(
     unit: Unit, ids: Sequence[int], settings: ExportSettings
 ) -> dict[str, tuple[float, float]]:
-    """How far out k runners are, for each condition that could tell one of them."""
+    """How far out k runners are, for each condition that could tell one of them.
+
+    Everybody is rounded alike before it is counted: an end that were rounded further out would be
+    left to those alone who went beyond it. Where k runners reach neither end, all are drawn
+    together.
+    """
     leaving = set(ids)
     found = {}
     for column, step in CONDITIONS:
@@ -64,14 +69,19 @@ def ends_of(
         highest: dict[int, float] = {}
         pairs = export_rows.condition_pairs(unit, column, until=settings.as_of)
         for runner_id, number in pairs:
+            number = _to_step(number, step)
             if runner_id in leaving:
                 lowest[runner_id] = min(number, lowest.get(runner_id, number))
                 highest[runner_id] = max(number, highest.get(runner_id, number))
         if len(lowest) >= settings.k:
             low = sorted(lowest.values())[settings.k - 1]
             high = sorted(highest.values())[-settings.k]
-            found[column] = (min(low, high) // step * step, -(-max(low, high) // step) * step)
+            found[column] = (low, max(low, high))
     return found
+
+
+def _to_step(number: float, step: float) -> float:
+    return round(number / step) * step
 
 
 def clinicians_of(

@@ -15,10 +15,10 @@ from casebook.domain.export_tables import (
     FURTHER,
     MOST_ONSET_WEEKS,
     MOST_RETURN_DAYS,
-    QUASI_IDENTIFIERS,
+    WEIGHTS,
     WITHHELD,
 )
-from casebook.domain.exporting import ExportKey, ExportSettings, Kind
+from casebook.domain.exporting import ExportKey, ExportSettings, Kind, Trait
 from casebook.domain.injuries import Pathology
 from casebook.services.opened import Casebook
 from casebook.statistics.codes import Flags, Whole
@@ -40,8 +40,6 @@ from casebook.storage import export_rows
 from casebook.storage.session import Unit
 
 HEIGHT_STEP_CM, MASS_STEP_KG = 5.0, 5.0
-NAMES: Final = tuple(QUASI_IDENTIFIERS)
-REGION, SIDE = NAMES.index("injury_region"), NAMES.index("injury_side")
 _PATHOLOGIES: Final = tuple(Pathology)
 
 
@@ -61,7 +59,9 @@ class People:
         How many more complaints each has.
     tissue : ndarray of int, shape (runners,)
         Position in `Pathology`; -1 without a complaint.
-    codes : ndarray of int, shape (runners, quasi-identifiers)
+    traits : tuple of Trait
+        Quasi-identifiers that leave.
+    codes : ndarray of int, shape (runners, traits)
         As recorded.
     made : Generalised
     registered : int
@@ -73,6 +73,7 @@ class People:
     injuries: Mapping[int, Any]
     further: Mapping[int, int]
     tissue: Whole
+    traits: tuple[Trait, ...]
     codes: Whole
     made: Generalised
     registered: int
@@ -85,21 +86,28 @@ class People:
 
     def words(self) -> pd.DataFrame:
         """Quasi-identifiers as they leave, a row for each of `ids`."""
-        return pd.DataFrame({name: self.made.words(at) for at, name in enumerate(NAMES)})
+        return pd.DataFrame(
+            {trait.value: self.made.words(at) for at, trait in enumerate(self.traits)}
+        )
 
     @property
     def injury_told(self) -> Flags:
         """Whether it leaves that a runner has a complaint or none; shape (runners,)."""
         told = np.zeros(len(self.ids), dtype=np.bool_)
-        for at in (REGION, SIDE):
-            told |= np.array([word != WITHHELD for word in self.made.words(at)], dtype=np.bool_)
+        for at, trait in enumerate(self.traits):
+            if trait in {Trait.REGION, Trait.SIDE}:
+                words = self.made.words(at)
+                told |= np.array([word != WITHHELD for word in words], dtype=np.bool_)
         return told
 
     @property
     def region_exact(self) -> Flags:
         """Whether a runner's region leaves as it was recorded; shape (runners,)."""
-        exact = self.made.levels[REGION] == 0
-        return exact & (self.made.codes[:, REGION] >= 0)
+        if Trait.REGION not in self.traits:
+            return np.zeros(len(self.ids), dtype=np.bool_)
+        at = self.traits.index(Trait.REGION)
+        exact = self.made.levels[at] == 0
+        return exact & (self.made.codes[:, at] >= 0)
 
 
 def load_people(
@@ -117,7 +125,7 @@ def load_people(
     carried : sequence of mapping of str to int
         Rungs of earlier exports with the same key, by quasi-identifier. Whoever holds those and
         this one can join them by pseudonym, and what one coarsens another could give back; so
-        none is left for a finer one.
+        none is left for a finer one, and what one left out stays withheld.
     today : date
         A consent that was withdrawn by then does not count, whatever day the export is as of.
     """
@@ -130,17 +138,36 @@ def load_people(
     tissue = np.array(
         [-1 if one is None else _PATHOLOGIES.index(one.pathology) for one in own], dtype=np.int64
     )
-    ladders, codes = _quasi_identifiers(rows, own, first, settings.k)
+    traits = settings.traits
+    found = _quasi_identifiers(rows, own, first, settings.k)
+    ladders = [found[trait][0] for trait in traits]
+    codes = np.stack([found[trait][1] for trait in traits], axis=1)
+    weights = [WEIGHTS[trait] for trait in traits]
     # Runners without a complaint have nothing that a class could give away: each counts as a
     # kind of its own.
     sensitive = np.where(tissue < 0, len(_PATHOLOGIES) + np.arange(len(tissue)), tissue)
     made = generalise(
-        codes, ladders, k=settings.k, sensitive=sensitive, diversity=settings.diversity
+        codes,
+        ladders,
+        k=settings.k,
+        sensitive=sensitive,
+        diversity=settings.diversity,
+        weights=weights,
     )
-    kept = [max(one.get(name, 0) for one in carried) for name in NAMES] if carried else []
+    kept = [
+        max(one.get(trait, ladder.levels - 1) for one in carried)
+        for trait, ladder in zip(traits, ladders, strict=True)
+        if carried
+    ]
     if kept and kept != list(made.levels):
         made = generalised_at(
-            codes, ladders, kept, k=settings.k, sensitive=sensitive, diversity=settings.diversity
+            codes,
+            ladders,
+            kept,
+            k=settings.k,
+            sensitive=sensitive,
+            diversity=settings.diversity,
+            weights=weights,
         )
     return People(
         ids=np.array([row.id for row in rows], dtype=np.int64),
@@ -148,6 +175,7 @@ def load_people(
         injuries=injuries,
         further=further,
         tissue=tissue,
+        traits=traits,
         codes=codes,
         made=made,
         registered=export_rows.registered(unit, casebook.clinic_id),
@@ -176,35 +204,26 @@ def _index_injuries(unit: Unit, until: date) -> tuple[dict[int, Any], dict[int, 
 
 def _quasi_identifiers(
     rows: Sequence[Any], injuries: Sequence[Any], first: Mapping[int, date], k: int
-) -> tuple[list[Hierarchy], Whole]:
+) -> dict[Trait, tuple[Hierarchy, Whole]]:
+    """Ladder of each and what is recorded of every runner, shape (runners,)."""
     ages = [_age(row.birth_year, first.get(row.id)) for row in rows]
     regions = [NO_INJURY if one is None else one.region.value for one in injuries]
     sides = [NO_INJURY if one is None else one.side.value for one in injuries]
-    height, heights = measured_ladder(
-        "height_band", _numbers(rows, "height_cm"), step=HEIGHT_STEP_CM, k=k, unit="cm"
-    )
-    mass, masses = measured_ladder(
-        "mass_band", _numbers(rows, "mass_kg"), step=MASS_STEP_KG, k=k, unit="kg"
-    )
-    ladders = [
-        sex_ladder(),
-        age_ladder(),
-        discipline_ladder(),
-        region_ladder(),
-        side_ladder(),
-        height,
-        mass,
-    ]
-    columns = [
-        encode(ladders[0], [row.sex.value for row in rows]),
-        encode(ladders[1], age_words(ages)),
-        encode(ladders[2], [discipline_word(row.discipline) for row in rows]),
-        encode(ladders[REGION], regions),
-        encode(ladders[SIDE], sides),
-        heights,
-        masses,
-    ]
-    return ladders, np.stack(columns, axis=1)
+    told = {
+        Trait.SEX: (sex_ladder(), [row.sex.value for row in rows]),
+        Trait.AGE: (age_ladder(), age_words(ages)),
+        Trait.DISCIPLINE: (discipline_ladder(), [discipline_word(row.discipline) for row in rows]),
+        Trait.REGION: (region_ladder(), regions),
+        Trait.SIDE: (side_ladder(), sides),
+    }
+    return {trait: (ladder, encode(ladder, words)) for trait, (ladder, words) in told.items()} | {
+        Trait.HEIGHT: measured_ladder(
+            "height_band", _numbers(rows, "height_cm"), step=HEIGHT_STEP_CM, k=k, unit="cm"
+        ),
+        Trait.MASS: measured_ladder(
+            "mass_band", _numbers(rows, "mass_kg"), step=MASS_STEP_KG, k=k, unit="kg"
+        ),
+    }
 
 
 def _numbers(rows: Sequence[Any], column: str) -> list[float]:

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -14,7 +13,7 @@ import pandas as pd
 from casebook.catalogue.exercises import starter_exercises
 from casebook.catalogue.loader import starter_metrics
 from casebook.domain.errors import InputRefused, Problem, refuse
-from casebook.domain.export_tables import QUASI_IDENTIFIERS, WITHHELD, Lists
+from casebook.domain.export_tables import WITHHELD, Lists
 from casebook.domain.exporting import ExportKey, ExportSettings
 from casebook.domain.metrics import Metric
 from casebook.domain.risk_words import RiskFacts
@@ -29,8 +28,6 @@ from casebook.statistics.disclosure.risk import risks
 from casebook.storage import export_rows, export_runs
 from casebook.storage.cases import figures_in_force, metrics_by_id
 from casebook.storage.session import Unit
-
-NAMES: Final = tuple(QUASI_IDENTIFIERS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -159,8 +156,8 @@ def _first_kinds(unit: Unit, until: date) -> dict[int, str]:
 def _bands(people: People) -> Mapping[str, tuple[str, ...]]:
     made = people.made
     return {
-        name: tuple(dict.fromkeys([*ladder.words[level], WITHHELD]))
-        for name, ladder, level in zip(NAMES, made.hierarchies, made.levels, strict=True)
+        trait.value: tuple(dict.fromkeys([*ladder.words[level], WITHHELD]))
+        for trait, ladder, level in zip(people.traits, made.hierarchies, made.levels, strict=True)
     }
 
 
@@ -205,10 +202,12 @@ def facts_of(plan: Plan) -> RiskFacts:
         mean_before=before.mean,
         unique_before=before.unique,
         loss=made.loss,
-        loss_of=dict(zip(NAMES, made.loss_of, strict=True)),
+        loss_of=dict(zip(people.traits, made.loss_of, strict=True)),
         levels={
-            name: (level, ladder.levels)
-            for name, ladder, level in zip(NAMES, made.hierarchies, made.levels, strict=True)
+            trait: (level, ladder.levels)
+            for trait, ladder, level in zip(
+                people.traits, made.hierarchies, made.levels, strict=True
+            )
         },
         complaints_withheld=int((leaving & ~people.injury_told).sum()),
         exercises_withheld=int((leaving & ~people.region_exact).sum()),

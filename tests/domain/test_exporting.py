@@ -9,8 +9,8 @@ from datetime import date
 import pytest
 
 from casebook.domain.errors import InputRefused
-from casebook.domain.export_tables import QUASI_IDENTIFIERS, Lists, export_package
-from casebook.domain.exporting import ExportKey, ExportSettings, Kind, key_of_text
+from casebook.domain.export_tables import QUASI_IDENTIFIERS, WEIGHTS, Lists, export_package
+from casebook.domain.exporting import ExportKey, ExportSettings, Kind, Trait, key_of_text
 from casebook.domain.packages import FieldType, FileFormat
 from casebook.domain.people import Purpose
 from casebook.domain.risk_words import (
@@ -57,6 +57,7 @@ FACTS = RiskFacts(
         ({"diversity": 0}, "l"),
         ({"diversity": 6}, "l"),
         ({"formats": (FileFormat.XLSX,)}, "format"),
+        ({"leave_out": tuple(Trait)}, "leave_out"),
     ],
 )
 def test_settings_that_protect_nobody_are_refused(changes: dict[str, object], column: str) -> None:
@@ -69,7 +70,7 @@ def test_the_same_settings_are_written_the_same() -> None:
     own = replace(SETTINGS, metrics=("b", "a", "b"), formats=(FileFormat.XLSX, FileFormat.CSV))
     assert own.canonical() == replace(own, metrics=("a", "b")).canonical()
     assert json.loads(own.canonical()) == {
-        "version": 1,
+        "version": 2,
         "purpose": "audit",
         "as_of": "2026-03-31",
         "k": 5,
@@ -77,7 +78,11 @@ def test_the_same_settings_are_written_the_same() -> None:
         "metrics": ["a", "b"],
         "formats": ["csv", "xlsx"],
         "clinicians": False,
+        "leave_out": [],
     }
+    less = replace(SETTINGS, leave_out=(Trait.MASS, Trait.HEIGHT, Trait.MASS))
+    assert json.loads(less.canonical())["leave_out"] == ["height_band", "mass_band"]
+    assert less.traits == tuple(Trait)[:5]
 
 
 def test_a_key_is_known_by_its_fingerprint_and_never_shown() -> None:
@@ -127,6 +132,8 @@ def test_the_risk_is_said_in_words() -> None:
     assert "5 leave without any quasi-identifier and 2 do not leave" in told
     assert "6 because fewer than k look alike, 1 because" in told
     assert "All 2430 ways" in told
+    assert "weighed: age 2 times, region of the complaint 3 times, side of the comp" in told
+    assert "as asked" not in told
     kept = replace(FACTS, combinations=1, worked_out=1)
     assert "exactly as coarse as in the exports before" in "\n".join(risk_sentences(kept, SETTINGS))
     nobody = replace(FACTS, withheld=0, left_out=0)
@@ -137,6 +144,11 @@ def test_the_page_says_what_is_not_protected_and_how_each_leaves() -> None:
     page = risk_page(FACTS, SETTINGS)
     for words in (*NOT_PROTECTED, *NAMES.values(), "coarser by 1 of 1 steps", "31.0 %"):
         assert words in page
+    less = replace(FACTS, levels={Trait.SEX: (0, 2)}, loss_of={Trait.SEX: 0.0})
+    page = risk_page(less, replace(SETTINGS, leave_out=(Trait.MASS, Trait.HEIGHT)))
+    assert "(all weighed alike)" in page
+    assert "Left out for everybody, as asked: height, mass." in page
+    assert "| height | left out for everybody, as asked | |" in page
     assert level_words(0, 3) == "in the finest bands or words there are"
     assert level_words(2, 3) == "withheld for everybody"
-    assert set(NAMES) == set(QUASI_IDENTIFIERS)
+    assert set(NAMES) == set(QUASI_IDENTIFIERS) == set(WEIGHTS) == set(Trait)

@@ -13,7 +13,7 @@ import pytest
 from sqlalchemy import insert, select, text, update
 
 from casebook.domain.errors import Conflict, InputRefused
-from casebook.domain.exporting import ExportKey, ExportSettings
+from casebook.domain.exporting import ExportKey, ExportSettings, Trait
 from casebook.domain.packages import FileFormat
 from casebook.domain.people import Purpose
 from casebook.intake.fhir_out import bundle_text
@@ -147,6 +147,67 @@ def test_extreme_speeds_are_drawn_in_and_a_clinician_of_few_is_nobody(
     assert all(len(runners) >= SETTINGS.k for name, runners in of_runner.items() if name)
     assert len([name for name in of_runner if name.startswith("C")]) == 2
     assert {row["same_footwear"] for row in rows} == {"yes", "no"}
+
+
+@pytest.mark.parametrize("k", [5, 40])
+def test_the_slowest_and_fastest_numbers_are_those_of_k_runners_at_least(
+    clinic: Casebook, tmp_path: Path, k: int
+) -> None:
+    with writing(clinic.engine) as unit:  # the fifth slowest is 8.3: 8 is nobody's but the first's
+        unit.execute(update(VisitRow).values(speed_km_h=8.3))
+        (one, *_) = unit.scalars(select(VisitRow.id).order_by(VisitRow.id))
+        unit.execute(update(VisitRow).where(VisitRow.id == one).values(speed_km_h=5.0))
+        ids = list(unit.scalars(select(RunnerRow.id)))
+        for runner_id in ids[:8]:
+            where = update(VisitRow).where(VisitRow.runner_id == runner_id)
+            unit.execute(where.values(incline_pct=float(runner_id % 4)))
+        unit.commit()
+    report = export_audit(clinic, replace(SETTINGS, k=k), tmp_path / "a", key=KEY, by="KM")
+    for column in ("speed_km_h", "incline_pct", "frames_per_s"):
+        runners: dict[float, set[str]] = {}
+        for row in _rows(report, "visits"):
+            runners.setdefault(float(row[column]), set()).add(row["runner"])
+        assert len(runners[min(runners)]) >= k, (column, min(runners))
+        assert len(runners[max(runners)]) >= k, (column, max(runners))
+
+
+def test_what_is_left_out_stands_nowhere_and_what_stays_may_leave_less_coarse(
+    clinic: Casebook, tmp_path: Path
+) -> None:
+    with writing(clinic.engine) as unit:  # heights and sexes in which nobody is alike
+        for at, runner_id in enumerate(unit.scalars(select(RunnerRow.id)).all()):
+            where = update(RunnerRow).where(RunnerRow.id == runner_id)
+            unit.execute(where.values(height_cm=150.0 + at, sex=("female", "male")[at % 2]))
+        unit.commit()
+    whole = export_audit(clinic, SETTINGS, tmp_path / "a", key=KEY, by="KM")
+    settings = replace(SETTINGS, leave_out=(Trait.HEIGHT, Trait.SEX))
+    key = ExportKey(secret=bytes([2]) * 32)
+    less = export_audit(clinic, settings, tmp_path / "b", key=key, by="KM")
+    names = {"runner", *(trait.value for trait in settings.traits)}
+    assert set(_rows(less, "runners")[0]) == names
+    assert set(_rows(whole, "runners")[0]) - names == {"height_band", "sex"}
+    words = (tmp_path / "b" / "dictionary.md").read_text(encoding="utf-8")
+    assert "height_band" not in words
+    assert "mass_band" in words
+    assert "Left out for everybody, as asked: sex, height." in less.page
+    assert less.facts.loss < whole.facts.loss
+    assert less.facts.k >= SETTINGS.k
+    # Carried on, what was left out stays withheld: joined by pseudonym, it would come back.
+    carried = export_audit(clinic, SETTINGS, tmp_path / "c", key=key, by="KM")
+    rows = _rows(carried, "runners")
+    assert {(row["height_band"], row["sex"]) for row in rows} == {("withheld", "withheld")}
+    assert {row["runner"] for row in rows} == {row["runner"] for row in _rows(less, "runners")}
+
+
+def test_a_complaint_that_is_left_out_is_told_in_no_other_table(
+    clinic: Casebook, tmp_path: Path
+) -> None:
+    settings = replace(SETTINGS, leave_out=(Trait.REGION, Trait.SIDE))
+    report = export_audit(clinic, settings, tmp_path / "a", key=KEY, by="KM")
+    assert _rows(report, "injuries") == []
+    told = {(row["kind"], row["for_injury"]) for row in _rows(report, "programmes")}
+    assert told == {("withheld", "withheld")}
+    assert {row["exercise"] for row in _rows(report, "blocks")} == {"withheld"}
 
 
 def test_a_metric_of_the_clinics_own_leaves_only_when_it_is_named(

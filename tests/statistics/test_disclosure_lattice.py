@@ -118,6 +118,24 @@ def test_nothing_is_lost_where_all_are_alike_enough() -> None:
     assert not found.changed.any()
 
 
+def test_what_weighs_more_is_kept_finer() -> None:
+    """Either ladder alone reaches k; the one that counts less is given up."""
+    codes = table((0, 0, 3), (0, 2, 3), (1, 0, 3), (1, 2, 3))
+    regions = ladder("part", [["foot", "ankle", "knee", "thigh"], [WITHHELD] * 4])
+    found = generalise(codes, [SIDE, regions], k=6, weights=[1, 3])
+    assert (found.levels, found.loss_of, found.loss) == ((1, 0), (1.0, 0.0), 0.25)
+    found = generalise(codes, [SIDE, regions], k=6, weights=[30, 10])
+    assert (found.levels, found.loss_of, found.loss) == ((0, 1), (0.0, 1.0), 0.25)
+    at = generalised_at(codes, [SIDE, regions], [1, 0], k=6, weights=[1, 3])
+    assert at.loss == 0.25
+
+
+@pytest.mark.parametrize("weights", [[1], [1, 0], [1, -1], [1, np.inf], [1, np.nan]])
+def test_weights_that_weigh_nothing_are_refused(weights: list[float]) -> None:
+    with pytest.raises(ValueError, match="above 0"):
+        generalise(table((0, 0, 5)), [SIDE, REGION], k=2, weights=weights)
+
+
 def test_few_of_many_are_withheld_rather_than_all_made_coarser() -> None:
     found = generalise(
         table((0, 0, 50), (1, 2, 50), (0, 3, 2), (1, 0, 3), (1, 1, 1)), [SIDE, REGION], k=5

@@ -74,9 +74,10 @@ class Generalised:
         Different sensitive values in the least diverse published class; None where no sensitive
         values were given, 0 where nothing can be published.
     loss : float, 0 to 1
-        Mean over all cells; a cell of a withheld or left-out record counts 1.
+        Mean over all cells, weighted as was asked; a cell of a withheld or left-out record
+        counts 1.
     loss_of : tuple of float
-        Of each quasi-identifier; `loss` is their mean.
+        Of each quasi-identifier; `loss` is their weighted mean.
     nodes_seen, nodes : int
         Combinations of rungs that were worked out, and that there are. The others can lose no
         less, by a bound.

@@ -48,6 +48,8 @@ class _Problem:
     distinct_of : ndarray of int, shape (records,)
         Which distinct one each record is.
     losses : tuple of ndarray of float, shape (levels, values)
+    weights : tuple of float
+        Of each ladder, their mean 1.
     """
 
     columns: tuple[Whole, ...]
@@ -56,6 +58,7 @@ class _Problem:
     distinct_of: Whole
     hierarchies: tuple[Hierarchy, ...]
     losses: tuple[Floats, ...]
+    weights: tuple[float, ...]
     demand: Demand
 
     def at(self, levels: Sequence[int]) -> Whole:
@@ -78,12 +81,13 @@ class _Problem:
         return fate_of(class_of, self.counts, self.sensitive, self.demand)
 
     def saved(self, withheld: Flags) -> list[Floats]:
-        """Of each ladder, per level: the loss of all its cells when `withheld` ones count 1."""
+        """Of each ladder, per level: its cells' weighted loss when `withheld` ones count 1."""
         kept = np.where(withheld, 0.0, self.counts)
         hidden = float(self.counts[withheld].sum())
         return [
-            hidden + losses @ np.bincount(column[0], weights=kept, minlength=losses.shape[1])
-            for losses, column in zip(self.losses, self.columns, strict=True)
+            weight
+            * (hidden + losses @ np.bincount(column[0], weights=kept, minlength=losses.shape[1]))
+            for weight, losses, column in zip(self.weights, self.losses, self.columns, strict=True)
         ]
 
 
@@ -94,6 +98,7 @@ def generalise(
     k: int,
     sensitive: Whole | None = None,
     diversity: int = 1,
+    weights: Sequence[float] | None = None,
 ) -> Generalised:
     """Make every published record look like at least k - 1 others, losing as little as possible.
 
@@ -110,6 +115,9 @@ def generalise(
         What nobody should learn by knowing who is in a class; below 0 where not recorded.
     diversity : int, >= 1
         Different sensitive values that every published class must hold.
+    weights : sequence of float, > 0, or None
+        How much the loss of each quasi-identifier counts; only their ratios matter. None for all
+        alike.
 
     Returns
     -------
@@ -120,8 +128,8 @@ def generalise(
     Raises
     ------
     ValueError
-        For codes that are not on the ladders, a diversity without sensitive values, or a lattice
-        of more than `LARGEST_LATTICE` nodes.
+        For codes that are not on the ladders, a diversity without sensitive values, weights that
+        are not one above 0 for each ladder, or a lattice of more than `LARGEST_LATTICE` nodes.
 
     References
     ----------
@@ -135,7 +143,7 @@ def generalise(
     >>> found.levels, found.words(0)[:2], found.k, round(found.loss, 3)
     ((1,), ['low', 'low'], 3, 0.286)
     """
-    problem = _problem(codes, hierarchies, k, sensitive, diversity)
+    problem = _problem(codes, hierarchies, (k, diversity), sensitive, weights)
     shape = tuple(hierarchy.levels for hierarchy in problem.hierarchies)
     if math.prod(shape) > LARGEST_LATTICE:
         raise ValueError(
@@ -156,12 +164,13 @@ def generalised_at(
     k: int,
     sensitive: Whole | None = None,
     diversity: int = 1,
+    weights: Sequence[float] | None = None,
 ) -> Generalised:
     """The same at given rungs, such as those of an earlier export.
 
     Parameters
     ----------
-    codes, hierarchies, k, sensitive, diversity
+    codes, hierarchies, k, sensitive, diversity, weights
         As for `generalise`.
     levels : sequence of int
         Rung of each ladder.
@@ -188,7 +197,7 @@ def generalised_at(
     >>> found.left_out.tolist(), found.k, found.loss
     ([False, False, False, True, True], 3, 0.4)
     """
-    problem = _problem(codes, hierarchies, k, sensitive, diversity)
+    problem = _problem(codes, hierarchies, (k, diversity), sensitive, weights)
     ladders = problem.hierarchies
     if len(levels) != len(ladders) or not all(
         0 <= level < ladder.levels for level, ladder in zip(levels, ladders, strict=True)
@@ -203,11 +212,12 @@ def generalised_at(
 def _problem(
     codes: Whole,
     hierarchies: Sequence[Hierarchy],
-    k: int,
+    asked: tuple[int, int],
     sensitive: Whole | None,
-    diversity: int,
+    weights: Sequence[float] | None,
 ) -> _Problem:
     ladders = tuple(hierarchies)
+    k, diversity = asked
     demand = Demand(k=k, diversity=diversity)
     if codes.ndim != 2 or codes.shape[1] != len(ladders) or not ladders:
         raise ValueError(
@@ -237,8 +247,20 @@ def _problem(
         distinct_of=distinct_of,
         hierarchies=ladders,
         losses=tuple(cell_losses(ladder) for ladder in ladders),
+        weights=_clean_weights(weights, len(ladders)),
         demand=demand,
     )
+
+
+def _clean_weights(weights: Sequence[float] | None, ladders: int) -> tuple[float, ...]:
+    """Weights whose mean is 1, so that the loss stays between 0 and 1."""
+    given = np.ones(ladders) if weights is None else np.asarray(weights, dtype=np.float64)
+    if given.shape != (ladders,) or not (np.isfinite(given) & (given > 0)).all():
+        raise ValueError(
+            f"Weights {given.tolist()}; expected a finite one above 0 for each of {ladders} "
+            "ladders."
+        )
+    return tuple((given / given.mean()).tolist())
 
 
 def _search(problem: _Problem, shape: tuple[int, ...]) -> tuple[tuple[int, ...], int]:
@@ -290,8 +312,10 @@ def _worked_out(problem: _Problem, levels: tuple[int, ...], told_sensitive: bool
     fate = problem.fate(levels)
     records = max(int(problem.counts.sum()), 1)
     loss_of = tuple(
-        float(of[level]) / records
-        for of, level in zip(problem.saved(fate.withheld), levels, strict=True)
+        float(of[level]) / (records * weight)
+        for of, level, weight in zip(
+            problem.saved(fate.withheld), levels, problem.weights, strict=True
+        )
     )
     hidden = fate.withheld[problem.distinct_of]
     left_out = hidden & fate.leave_out
@@ -311,7 +335,7 @@ def _worked_out(problem: _Problem, levels: tuple[int, ...], told_sensitive: bool
         why=np.where(hidden, why, WHYS.index(Why.PUBLISHED)).astype(np.int8),
         k=int(sizes.min()) if len(sizes) else 0,
         diversity=(int(kinds.min()) if len(kinds) else 0) if told_sensitive else None,
-        loss=float(np.mean(loss_of)),
+        loss=float(np.average(loss_of, weights=problem.weights)),
         loss_of=loss_of,
         nodes_seen=1,
         nodes=1,
