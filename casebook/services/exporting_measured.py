@@ -68,8 +68,8 @@ def ends_of(
         lowest: dict[int, float] = {}
         highest: dict[int, float] = {}
         pairs = export_rows.condition_pairs(unit, column, until=settings.as_of)
-        for runner_id, number in pairs:
-            number = _to_step(number, step)
+        for runner_id, read in pairs:
+            number = _to_step(read, step)
             if runner_id in leaving:
                 lowest[runner_id] = min(number, lowest.get(runner_id, number))
                 highest[runner_id] = max(number, highest.get(runner_id, number))
