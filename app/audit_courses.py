@@ -16,10 +16,10 @@ from casebook.domain.audit import AuditChoice
 from casebook.domain.audit_course_words import course_words
 from casebook.domain.audit_growth import (
     FUNNEL_WORDS,
-    RETURN_WORDS,
     CohortGrades,
     CohortGrowth,
     NoModel,
+    return_words,
 )
 from casebook.domain.audit_outcomes import Audit, On, ReturnToRunning, Split
 from casebook.domain.audit_words import LEVELS, ONS, WITHHELD, count_words
@@ -45,7 +45,7 @@ def show_returns(audit: Audit) -> None:
         spec=return_curve(shown, palette=state.palette()), theme=None, key="chart_returns"
     )
     table([_return_row(one) for one in audit.returns], "Return to running")
-    st.caption(RETURN_WORDS)
+    st.caption(return_words(weekly=audit.choice.purpose is not None))
 
 
 def _return_row(one: ReturnToRunning) -> dict[str, str]:

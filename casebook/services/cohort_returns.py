@@ -50,12 +50,12 @@ def cohort_returns(
     -------
     tuple of ReturnToRunning
         The whole first (group ''), then the kinds of more than one that occur. Counted are those
-        included with a complaint that had begun; a runner without a first run recorded (nor full
-        training) by the day of the audit is watched until the last visit. Empty where there is
-        nobody. A curve ends where fewer remain at risk than may be shown, and there is none of
-        fewer returns than that. A step of an exact curve is one runner's day: for others than
-        the clinic (a purpose in the choice) there are steps at ends of weeks only, each of as
-        many returns as may be shown, shares in whole percent.
+        included with a complaint that had begun and a visit since; a runner without a first run
+        recorded (nor full training) by the day of the audit is watched until the last visit.
+        Empty where there is nobody. A curve ends where fewer remain at risk than may be shown,
+        and there is none of fewer returns than that. A step of an exact curve is one runner's
+        day: for others than the clinic (a purpose in the choice) there are steps at ends of
+        weeks only, each of as many returns as may be shown, shares in whole percent.
     """
     times = _times(loaded, members)
     least = choice.least_group
@@ -103,7 +103,9 @@ def _times(loaded: LoadedCohort, members: Members) -> _Times:
     # By runner and day: the last one put in a place stays there.
     last[visits["runner"].to_numpy()[seen]] = visits["day"].to_numpy()[seen]
     days = np.where(returned, run, last) - onset
-    known = members.included & (onset <= members.as_of) & (days >= 0)
+    # Of whom nothing was seen after the onset only a return could be known: they would all be
+    # runners who ran.
+    known = members.included & (onset <= members.as_of) & (last >= onset) & (days >= 0)
     kind = np.where(members.started, runners["kind"].to_numpy(), NOTHING)
     return _Times(days=days[known], returned=returned[known], kind=kind[known].astype(np.int8))
 

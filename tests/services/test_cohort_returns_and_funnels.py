@@ -36,10 +36,12 @@ def watched(loaded: LoadedCohort) -> tuple[np.ndarray, np.ndarray]:
     for runner, row in loaded.runners.iterrows():
         if not included[runner]:
             continue
+        if runner not in last.index or last[runner] < row["onset_day"]:
+            continue
         if row["first_run_day"] <= AS_OF:
             days.append(row["first_run_day"] - row["onset_day"])
             ran.append(True)
-        elif runner in last.index and last[runner] >= row["onset_day"]:
+        else:
             days.append(last[runner] - row["onset_day"])
             ran.append(False)
     return np.array(days), np.array(ran)
@@ -94,6 +96,13 @@ def test_full_training_counts_where_no_first_run_is_recorded_and_the_future_does
     assert returns(replace(loaded, runners=by_training)) == returns(loaded)
     later = loaded.runners.assign(first_run_day=float(AS_OF + 1))
     assert returns(replace(loaded, runners=later))[0].returned == 0
+
+
+def test_who_was_not_seen_since_the_onset_counts_neither_when_they_ran_nor_when_not() -> None:
+    """Of them only a return could be known: the curve would tell that all of them ran."""
+    loaded = drawn_cohort(80, 5)
+    unseen = loaded.runners.assign(onset_day=AS_OF - 10.0, first_run_day=AS_OF - 5.0)
+    assert returns(replace(loaded, runners=unseen)) == ()
 
 
 def test_nobody_with_a_complaint_has_no_curve() -> None:
