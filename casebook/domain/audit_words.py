@@ -69,7 +69,9 @@ REGRESSION = (
     "time though nothing changed, and the side that was picked for being the worse is measured "
     "nearer to the other one. What is expected by itself says how much of the mean change that "
     "would be, from the clinic's own spread and error; the errors of the two sides are taken as "
-    "independent."
+    "independent. It is counted towards the mean of the clinic's own runners: where they came "
+    "here for such a reading, more comes by itself than it says, and for a value without sides it "
+    "says near 0 on average whatever comes by itself."
 )
 ADHERENCE = (
     "Runners who did more of their sessions may differ from the others in much else: thirds of "

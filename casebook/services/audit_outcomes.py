@@ -21,6 +21,7 @@ from casebook.statistics.change import CANNOT_SAY, IMPROVED, UNCHANGED, WORSENED
 from casebook.statistics.codes import NOTHING, Codes, Flags
 from casebook.statistics.cohort_outcomes import Mean, mean_of, thirds
 from casebook.statistics.cohort_withholding import withheld_groups
+from casebook.statistics.visit_tests import ROUNDING
 
 THIRDS = ("lowest", "middle", "highest")
 UNRECORDED = "not_recorded"
@@ -184,7 +185,8 @@ def _group(
 
     gained = np.zeros(0, dtype=np.bool_)
     if important is not None:
-        gained = (rows.gain >= important) & (rows.call != CANNOT_SAY)
+        # 3.3 - 1.3 is an important change of 2, too.
+        gained = (rows.gain >= important * (1.0 - ROUNDING)) & (rows.call != CANNOT_SAY)
     return GroupOutcome(
         level=level,
         improved=of_told("improved", rows.call == IMPROVED),

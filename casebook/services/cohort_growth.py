@@ -235,7 +235,9 @@ def _span(table: GrowthTable, least: int) -> tuple[float, float]:
     ends = np.full(len(starts), -np.inf)
     np.maximum.at(ends, table.subject, table.time)
     place = min(least, len(starts)) - 1
-    return float(np.sort(starts)[place]), float(np.sort(ends)[::-1][place])
+    first, last = float(np.sort(starts)[place]), float(np.sort(ends)[::-1][place])
+    # Where no week was seen of so many at once, the weeks between.
+    return min(first, last), max(first, last)
 
 
 def _raw(table: GrowthTable) -> tuple[RawCourse, ...]:

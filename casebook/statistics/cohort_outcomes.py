@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import stdtrit
+from scipy.stats import rankdata
 
 from casebook.statistics.change import loss_of
 from casebook.statistics.codes import Codes, Floats
@@ -220,8 +221,9 @@ def thirds(values: Floats) -> Codes:
     Returns
     -------
     ndarray of int8, shape (runners,)
-        0 lowest, 1 middle, 2 highest, -1 not recorded. Equal values lie in one third, so that
-        thirds need not be of one size.
+        0 lowest, 1 middle, 2 highest, -1 not recorded. Equal values lie in one third, that of
+        their mean rank, so that thirds need not be of one size: where all are equal they are in
+        the middle.
 
     References
     ----------
@@ -235,8 +237,10 @@ def thirds(values: Floats) -> Codes:
     known = np.isfinite(values)
     places = np.full(values.size, NOT_RECORDED, dtype=np.int8)
     if known.any():
-        low, high = np.quantile(values[known], (1 / 3, 2 / 3))
-        places[known] = (values[known] > low).astype(np.int8) + (values[known] > high)
+        ranks = rankdata(values[known])
+        # The middle of a rank's own place among all; whole numbers, so that no third is lost to
+        # rounding.
+        places[known] = ((3 * (2 * ranks - 1)) // (2 * ranks.size)).astype(np.int8)
     return places
 
 

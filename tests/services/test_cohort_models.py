@@ -193,6 +193,17 @@ def test_an_asymmetry_counts_in_the_direction_of_its_baseline(
     assert any("in the direction" in words for words in found.words)
 
 
+def test_a_course_runs_forward_where_no_week_was_seen_of_many(cohort: LoadedCohort) -> None:
+    """Each seen once, later and later: nobody is still seen when the fifth begins."""
+    levels = cohort.levels
+    eight = [len(true.DAYS) * one + 2 + one // 2 for one in range(8)]
+    once = replace(cohort, levels=levels[levels["visit"].isin(eight)])
+    found = grown(once, by=False)
+    assert found.n_rows == found.n_runners
+    assert {course.phase for course in found.courses} == {None}
+    assert all(list(course.weeks) == sorted(course.weeks) for course in found.courses)
+
+
 def test_too_few_runners_and_a_single_time_are_not_modelled(cohort: LoadedCohort) -> None:
     few = cohort_growth(grown_cohort(4, 3), CHOICE, "test_pain", On.VALUE)
     assert isinstance(few, NoModel)

@@ -102,3 +102,10 @@ def test_thirds_hold_equal_values_together_and_leave_out_what_is_not_recorded() 
     values = np.array([0.5, np.nan, 0.9, 0.1, 0.9, 0.5, 0.2])
     assert thirds(values).tolist() == [1, -1, 2, 0, 2, 1, 0]
     assert thirds(np.full(3, np.nan)).tolist() == [-1, -1, -1]
+
+
+def test_thirds_of_many_equal_values_still_tell_the_low_from_the_rest() -> None:
+    most = np.array([0.2, 0.4, *[1.0] * 8])
+    assert thirds(most).tolist() == [0, 0, *[1] * 8]
+    assert thirds(np.ones(4)).tolist() == [1] * 4
+    assert np.bincount(thirds(np.arange(30.0))).tolist() == [10, 10, 10]
