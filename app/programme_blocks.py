@@ -6,7 +6,7 @@ from typing import Any
 
 import streamlit as st
 
-from app.messages import count_words
+from app.messages import count_words, plain
 from app.programme_draft import ProgrammeDraft
 from app.programme_words import AIMS, block_heading, dose_words
 from app.typed_boxes import Boxes
@@ -115,8 +115,6 @@ def _edit(
     ):
         mine = _Block(draft, boxes, slot, position, start, detail)
         found = mine.edit()
-        told = dose_words(*found)
-        st.caption(f"{block_heading(found[0])}{f': {told}' if told else ''}")
         with st.container(horizontal=True):
             st.button(
                 "Move up",
@@ -133,6 +131,9 @@ def _edit(
                 on_click=draft.take_out,
                 args=("block", slot),
             )
+    # Below the fold: what is copied is seen and checked without opening one after the other.
+    told = dose_words(*found)
+    st.caption(plain(f"{position}. {block_heading(found[0])}: {told or 'no dose filled in'}"))
     return found
 
 

@@ -340,15 +340,18 @@ def _show_calibration(report: CalibrationReport, *, as_json: bool) -> None:
 
         _print(plainly(report))
         return
-    _say(f"Hypotheses that fell due from {report.since} to {report.until}: {report.hypotheses}.")
-    for words in report.words:
-        _say(words)
     tally = report.tally
+    _say(
+        f"Hypotheses that fell due from {report.since} to {report.until}: {report.hypotheses}; "
+        f"{tally.held} held, {tally.did_not_hold} did not, {tally.not_told} can't be told."
+    )
     if tally.not_told and tally.lowest is not None and tally.highest is not None:
         _say(
             f"Whatever became of the {tally.not_told} that can't be told, between "
             f"{tally.lowest:.0%} and {tally.highest:.0%} held."
         )
+    for words in report.words:
+        _say(words)
     _list(
         "By kind:",
         (

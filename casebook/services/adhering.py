@@ -21,7 +21,9 @@ MOST_SESSIONS = 70
 
 
 def next_week(stored: StoredPrescription, *, today: date) -> AdherenceWeek:
-    """The first week that was not entered yet, filled in as if all of it had been done.
+    """The week after the last one entered, filled in as if all of it had been done.
+
+    An earlier week that was left out is proposed once no later one has begun.
 
     Parameters
     ----------
@@ -39,9 +41,11 @@ def next_week(stored: StoredPrescription, *, today: date) -> AdherenceWeek:
     last = min(today, programme.ended_on or today)
     entered = {week.week_start - timedelta(days=week.week_start.weekday())
                for week in programme.adherence}  # fmt: skip
-    monday = first
-    while monday in entered and monday + A_WEEK <= last:
-        monday += A_WEEK
+    monday = max(entered, default=first - A_WEEK) + A_WEEK
+    if monday > last:
+        monday = first
+        while monday in entered and monday + A_WEEK <= last:
+            monday += A_WEEK
     wanted = [block.sessions_per_week or 0.0 for block in programme.blocks]
     sessions = min(MOST_SESSIONS, math.ceil(max(wanted, default=0.0)))
     return AdherenceWeek(week_start=monday, sessions_planned=sessions, sessions_done=sessions)

@@ -311,7 +311,7 @@ def calibration_words(found: Calibration, *, left_out: int = 0) -> str:
     ----------
     found : Calibration
     left_out : int
-        Hypotheses that could not be told and are not among those counted.
+        Hypotheses with a prediction that can't be told, which are not among those counted.
 
     Returns
     -------
@@ -325,8 +325,8 @@ def calibration_words(found: Calibration, *, left_out: int = 0) -> str:
     Examples
     --------
     >>> calibration_words(calibration_of([Forecast(sureness=0.9, held=False)] * 4)[0])
-    'Of 4 hypotheses that could be told, 0 held (0 %, 95 % interval 0 % to 49 %); the sureness \
-stated before was 90 % on average, more than held. Brier score 0.81 (0 is perfect; 0.00 is what \
+    'Of 4 hypotheses of which every prediction could be told, 0 held (0 %, 95 % interval 0 % to \
+49 %); the sureness stated before was 90 % on average, more than held. Brier score 0.81 (0 is perfect; 0.00 is what \
 stating the overall share each time would have scored). With fewer than 10, this says little yet.'
     """
     held, parts = found.held, found.brier
@@ -336,8 +336,8 @@ stating the overall share each time would have scored). With fewer than 10, this
         None: "which fits what held, as far as so many can tell",
     }[found.surer_than_right]
     told = (
-        f"Of {held.total} hypothes{'is' if held.total == 1 else 'es'} that could be told, "
-        f"{held.count} held ({_percent(held.share)}, 95 % interval {_percent(held.low)} to "
+        f"Of {held.total} hypothes{'is' if held.total == 1 else 'es'} of which every prediction "
+        f"could be told, {held.count} held ({_percent(held.share)}, 95 % interval {_percent(held.low)} to "
         f"{_percent(held.high)}); the sureness stated before was {_percent(found.mean_sureness)} "
         f"on average, {sureness}. Brier score {parts.score:.2f} (0 is perfect; "
         f"{parts.uncertainty:.2f} is what stating the overall share each time would have scored)."
@@ -345,7 +345,7 @@ stating the overall share each time would have scored). With fewer than 10, this
     if found.too_few:
         told += f" With fewer than {FEWEST_FORECASTS}, this says little yet."
     if left_out:
-        told += f" {left_out} more could not be told and are not counted."
+        told += f" {left_out} more, with a prediction that can't be told, are not counted here."
     return told
 
 

@@ -57,7 +57,7 @@ def test_hypotheses_are_told_link_by_link_and_calibrated_over_the_caseload(
     [one] = casebook("hypotheses", "T-001", "--db", planned, "--json").report["hypotheses"]
     assert (one["outcome"], one["counts"], len(one["links"])) == ("held", 1, 3)
     whole = casebook("hypotheses", "--calibration", "--db", planned)
-    assert "Of 1 hypothesis that could be told, 1 held" in whole.out
+    assert "Of 1 hypothesis of which every prediction could be told, 1 held" in whole.out
     report = casebook("hypotheses", "--calibration", "--db", planned, "--json").report
     assert report["calibrations"][0]["brier"]["score"] == pytest.approx(0.09)
     for wrong in (

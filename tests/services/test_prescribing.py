@@ -225,11 +225,16 @@ def test_a_week_is_proposed_stored_and_changed_only_with_a_reason(clinic: Casebo
     assert stored.prescription.programme.adherence == (week,)
     assert stored.prescription.version == 1
     assert next_week(stored, today=today).week_start == date(2026, 3, 9)
+    later = replace(week, week_start=date(2026, 3, 16))
+    record_week(clinic, stored.programme_id, later, by="kim")
+    skipped = get_prescription(clinic, stored.programme_id)
+    assert next_week(skipped, today=date(2026, 3, 27)).week_start == date(2026, 3, 23)
+    assert next_week(skipped, today=today).week_start == date(2026, 3, 9)
     sore = replace(week, sessions_done=1, pain_during=6.0)
     with pytest.raises(InputRefused, match="reason"):
         record_week(clinic, stored.programme_id, sore, by="kim")
     record_week(clinic, stored.programme_id, sore, by="kim", reason="miscounted")
-    assert get_prescription(clinic, stored.programme_id).prescription.programme.adherence == (sore,)
+    assert get_prescription(clinic, stored.programme_id).prescription.programme.adherence == (sore, later)
     for wrong, column in (
         (replace(week, week_start=date(2026, 1, 5)), "week_start"),
         (replace(week, sessions_done=71), "sessions_done"),

@@ -200,10 +200,10 @@ def test_the_words_say_whether_the_sureness_fits(sureness: float, held: int, wor
     assert f"{held} held ({10 * held} %" in told
     assert words in told
     assert "says little" not in told
-    assert told.endswith("2 more could not be told and are not counted.")
+    assert told.endswith("2 more, with a prediction that can't be told, are not counted here.")
 
 
 def test_one_hypothesis_is_one_and_says_little() -> None:
     told = calibration_words(calibration_of([Forecast(sureness=0.6, held=True)])[0])
-    assert told.startswith("Of 1 hypothesis that could be told, 1 held (100 %")
+    assert told.startswith("Of 1 hypothesis of which every prediction could be told, 1 held (100 %")
     assert told.endswith("With fewer than 10, this says little yet.")
