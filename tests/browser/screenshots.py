@@ -55,6 +55,9 @@ def pages_of(db: Path) -> dict[str, str]:
         "repeatability": "repeatability?metric=hip_abductor_strength",
         "plan": "plan?metric=hip_abductor_strength",
         "import": "import",
+        "audit": "audit",
+        "audit-report": "audit-report",
+        "export": "export",
     }
 
 

@@ -27,6 +27,9 @@ PAGES = (
     "/repeatability?metric=hip_abductor_strength",
     "/plan?metric=hip_abductor_strength",
     "/import",
+    "/audit",
+    "/audit-report",
+    "/export",
 )
 WIDTHS = (400, 1280)
 OWN = {None, "127.0.0.1"}
