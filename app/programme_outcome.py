@@ -116,6 +116,8 @@ def _step(step: Step | None, unit: str) -> str:
     if step is None:
         return "–"
     change = number_words(step.change, unit, signed=True)
+    if step.within is not None:
+        return f"{change} (up to {number_words(step.within, unit)} is within error)"
     if step.low is None or step.high is None:
         return f"{change} (error not known)"
     low, high = (number_words(end, unit, signed=True) for end in (step.low, step.high))

@@ -49,6 +49,7 @@ def show() -> None:
             reader=Reader(reader),
             today=clock.today(),
             with_name=with_name,
+            norms=state.clinic_baselines(casebook) if reader == Reader.REFERRER else None,
         )
         state.remember_runner(code)
         name = f"summary-{made.reader}"

@@ -58,12 +58,15 @@ class Step:
         Improved, worsened, unchanged beyond error; can't say where the error is not known,
         where neither way is better, an asymmetry crossed over, and of a line's level or slope
         (`beyond_error` tells of those).
+    within : float or None
+        Of a grade, which has no interval: changes up to this step are within error.
     """
 
     change: float
     low: float | None
     high: float | None
     call: Call = Call.CANNOT_SAY
+    within: float | None = None
 
     @property
     def beyond_error(self) -> bool | None:
@@ -124,6 +127,10 @@ class MetricEffect:
         Change to be expected by itself, where the clinic's others allow to say so.
     beyond_regression : bool or None
         Whether the change exceeds that part by more than its error.
+    aimed : bool
+        Neither way is better by itself: improved is then the way that the programme aimed at.
+    both_fell : bool
+        Both sides behind an asymmetry became worse, each beyond its own error.
     """
 
     metric: str
@@ -138,6 +145,8 @@ class MetricEffect:
     side_moved: SideMoved | None = None
     regression: Regression | None = None
     beyond_regression: bool | None = None
+    aimed: bool = False
+    both_fell: bool = False
 
     @property
     def call(self) -> Call:
@@ -147,7 +156,9 @@ class MetricEffect:
     @property
     def hollow(self) -> bool:
         """An asymmetry that shrank only since the better side fell: no gain."""
-        return self.call is Call.IMPROVED and self.side_moved is SideMoved.BETTER_SIDE_FELL
+        return self.call is Call.IMPROVED and (
+            self.both_fell or self.side_moved is SideMoved.BETTER_SIDE_FELL
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,9 +32,18 @@ from casebook.domain.wording import (
 # Below this share of the planned sessions, what was prescribed was hardly tried. Common
 # practice, no source.
 LOW_ADHERENCE = 0.5
+# With so many targeted measures one of them improves by chance often enough to say so (10 %).
+MANY = 4
+# Of a change that is not there being called improved: one end of a 95 % interval.
+CHANCE = 0.025
 ALWAYS = "complaints and measures also change with time and training alone"
 AGAINST = "What argues against the programme having a part in it"
 WEAKENS = "What weakens this answer"
+# Of a measure of which neither way is better by itself.
+AIMED = {
+    Call.IMPROVED: "moved the way that was aimed at, beyond error",
+    Call.WORSENED: "moved against the way that was aimed at, beyond error",
+}
 NOT_WHY = "None of this says why it changed."
 
 
@@ -133,6 +142,7 @@ def arguments_against(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) ->
     return (
         *_by_comparison(effect),
         *_by_measure(effect, metrics),
+        *_by_lack(effect),
         *_by_programme(effect),
         ALWAYS,
     )
@@ -149,37 +159,80 @@ def _by_comparison(effect: ProgrammeEffect) -> Iterator[str]:
             "measures that it was not meant to change improved at least as often "
             f"({effect.others.improved} of {effect.others.told})"
         )
+    if effect.targeted.told >= MANY:
+        yield (
+            f"of {effect.targeted.told} measures about {CHANCE * effect.targeted.told:.1f} would "
+            "be called improved though nothing changed"
+        )
 
 
 def _by_measure(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> Iterator[str]:
     for one in effect.effects:
-        if not one.targeted:
-            continue
-        name = _name(one, metrics[one.metric])
-        unit = _unit(one, metrics[one.metric])
-        if one.side_moved is SideMoved.BETTER_SIDE_FELL:
-            yield f"{name}: it came of the better side falling, which is no gain"
-        if one.call is Call.IMPROVED and one.regression is not None:
-            part = number_words(one.regression.expected, unit, signed=True)
-            beyond = "more" if one.beyond_regression else "no more, beyond error,"
-            yield (
-                f"{name}: a change of {part} is expected by itself, since extreme readings are "
-                f"followed by less extreme ones (it changed by {beyond} than that)"
-            )
-        if one.levels is not None and one.levels.slope_before.beyond_error:
-            slope = number_words(one.levels.slope_before.change, unit, signed=True)
-            yield f"{name}: it was already moving before the start ({slope} a week)"
-        if one.change is not None and one.call is Call.UNCHANGED and one.change.low is not None:
-            unseen = number_words(one.change.change - one.change.low, unit)
-            yield f"{name}: changes up to {unseen} could not have been seen"
-        if one.phases[0].visits == 1 and one.change is not None:
-            yield f"{name}: it rests on one visit before the start"
-        if (
-            one.call is Call.IMPROVED
-            and one.kept is not None
-            and one.kept.call is not Call.IMPROVED
-        ):
-            yield f"{name}: the improvement is not seen any more after the programme's end"
+        if one.targeted:
+            metric = metrics[one.metric]
+            for words in (*_by_side(one), *_by_itself(one, metric), *_by_visits(one, metric)):
+                yield f"{_name(one, metric)}: {words}"
+
+
+def _by_side(one: MetricEffect) -> Iterator[str]:
+    if one.hollow:
+        yield "it came of the better side falling, which is no gain"
+    elif one.side_moved is SideMoved.BETTER_SIDE_FELL:
+        yield "the better side fell"
+
+
+def _by_itself(one: MetricEffect, metric: Metric) -> Iterator[str]:
+    """What of an improvement is expected though nothing changed, or began before the start."""
+    unit = _unit(one, metric)
+    regression = one.regression
+    # The part that is expected may lie the other way: then it argues for the change.
+    that_way = (
+        regression is not None
+        and one.change is not None
+        and regression.expected * one.change.change > 0
+    )
+    if one.call is Call.IMPROVED and regression is not None and that_way:
+        part = number_words(regression.expected, unit, signed=True)
+        beyond = "more" if one.beyond_regression else "no more, beyond error,"
+        yield (
+            f"a change of {part} is expected by itself, since extreme readings are "
+            f"followed by less extreme ones (it changed by {beyond} than that)"
+        )
+    if one.levels is not None and one.levels.slope_before.beyond_error:
+        slope = number_words(one.levels.slope_before.change, unit, signed=True)
+        yield f"it was already moving before the start ({slope} a week)"
+
+
+def _by_visits(one: MetricEffect, metric: Metric) -> Iterator[str]:
+    if one.change is None:
+        return
+    if one.call is Call.UNCHANGED:
+        unseen = one.change.within
+        if one.change.low is not None:
+            unseen = one.change.change - one.change.low
+        if unseen is not None:
+            told = number_words(unseen, _unit(one, metric))
+            yield f"changes up to {told} could not have been seen"
+    if one.phases[0].visits == 1:
+        yield "it rests on one visit before the start"
+    if one.call is Call.IMPROVED and one.kept is not None and one.kept.call is not Call.IMPROVED:
+        yield "the improvement is not seen any more after the programme's end"
+
+
+def _by_lack(effect: ProgrammeEffect) -> Iterator[str]:
+    """What can't be told of the targeted measures that improved, and would argue against it."""
+    improved = [
+        one
+        for one in effect.effects
+        if one.targeted and one.call is Call.IMPROVED and not one.hollow
+    ]
+    if any(one.levels is None for one in improved):
+        yield "too few visits to tell whether what improved was moving before the start already"
+    if any(one.regression is None for one in improved):
+        yield (
+            "what is picked since it read far out reads less so the next time by itself; how much "
+            "of an improvement that is can't be told here"
+        )
 
 
 def _by_programme(effect: ProgrammeEffect) -> Iterator[str]:
@@ -208,7 +261,9 @@ def _opening(effect: ProgrammeEffect) -> str:
 
 def call_words(effect: MetricEffect) -> str:
     """The verdict on a measure's change; a gap that closed from the wrong side is no gain."""
-    return f"smaller beyond error, but {ONLY_BETTER_FELL}" if effect.hollow else CALLS[effect.call]
+    if effect.hollow:
+        return f"smaller beyond error, but {ONLY_BETTER_FELL}"
+    return (AIMED if effect.aimed else {}).get(effect.call, CALLS[effect.call])
 
 
 def counts_words(counts: Counts) -> str:
@@ -258,6 +313,8 @@ def _value(effect: MetricEffect, value: float, unit: str) -> str:
 
 def _interval(step: Step, unit: str) -> str:
     change = f"change {number_words(step.change, unit, signed=True)}"
+    if step.within is not None:
+        return f"{change}; changes up to {number_words(step.within, unit)} are within error"
     if step.low is None or step.high is None:
         return f"{change}, error not known"
     return (

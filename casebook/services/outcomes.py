@@ -10,15 +10,15 @@ import pandas as pd
 
 from casebook.domain.cautions import pain_flags
 from casebook.domain.hypotheses import Role, version_to_score
-from casebook.domain.metrics import Metric
+from casebook.domain.metrics import Metric, Scale
 from casebook.domain.programme_effects import (
     ProgrammeEffect,
     adherence_of,
     counts_of,
 )
 from casebook.domain.programme_words import arguments_against, programme_paragraph
-from casebook.domain.programmes import AdherenceWeek
-from casebook.domain.verdicts import Reason, What
+from casebook.domain.programmes import AdherenceWeek, TargetDirection
+from casebook.domain.verdicts import What
 from casebook.services.judging_programmes import judge_programmes, span_of
 from casebook.services.norming import Norms
 from casebook.services.opened import Casebook
@@ -129,34 +129,36 @@ def programme_effect(
 
 def _targeted(
     unit: Unit, casebook: Casebook, kept: prescriptions.KeptProgramme
-) -> frozenset[Place]:
-    """What the programme was to change: its targets, and what its hypotheses say of it."""
-    places = {
-        (target.metric, What(target.what.value)) for target in kept.prescription.programme.targets
-    }
+) -> dict[Place, TargetDirection | None]:
+    """What the programme was to change, and which way: its targets, and its hypotheses' links.
+
+    None for the way where they contradict one another.
+    """
+    ways: dict[Place, set[TargetDirection | None]] = {}
+    for target in kept.prescription.programme.targets:
+        ways.setdefault((target.metric, What(target.what.value)), set()).add(target.direction)
     start = kept.prescription.programme.started_on
     for one in hypotheses.hypotheses_of(unit, casebook.clinic_id, [kept.runner_id]):
         counts = version_to_score(one.versions, programme_started_on=start)
         if one.programme_id != kept.programme_id or counts is None:
             continue
-        places |= {
-            (link.metric, What(link.on.value))
-            for link in counts.links
-            if link.role is not Role.STILL
-        }
-    return frozenset(places)
+        for link in counts.links:
+            if link.role is not Role.STILL:
+                ways.setdefault((link.metric, What(link.on.value)), set()).add(link.direction)
+    return {place: way.pop() if len(way) == 1 else None for place, way in ways.items()}
 
 
 def _series(
     frame: pd.DataFrame,
     metrics: Mapping[str, Metric],
-    targeted: frozenset[Place],
+    targeted: Mapping[Place, TargetDirection | None],
     norms: Norms | None,
     runner_id: int,
 ) -> list[MetricSeries]:
     found = []
     for key, rows in frame.groupby("metric", sort=False):
         metric = metrics[str(key)]
+        graded = metric.scale is Scale.GRADE
         readings = {
             what: _readings(own) for what in What if len(own := rows[rows["what"] == what.value])
         }
@@ -177,6 +179,8 @@ def _series(
                     right=readings.get(What.RIGHT) if asymmetry else None,
                     others=None if baselines is None else baselines[0],
                     other_sems=None if baselines is None else baselines[1],
+                    step=_step(rows[rows["what"] == what.value]) if graded else None,
+                    aim=targeted.get((metric.key, what)),
                 )
             )
     return found
@@ -184,13 +188,19 @@ def _series(
 
 def _readings(rows: pd.DataFrame) -> Readings:
     """One value a day; visits that were not like for like left out, lower bounds no error."""
-    kept = rows[(rows["reason"] != Reason.NOT_LIKE_FOR_LIKE.value) & rows["value"].notna()]
+    kept = rows[~rows["unlike"] & rows["value"].notna()]
     days, values, sems = one_a_day(
         _days(kept),
         kept["value"].to_numpy(dtype=float),
         kept["sem"].where(~kept["lower_bound"]).to_numpy(dtype=float),
     )
     return Readings(days=days, values=values, sems=sems)
+
+
+def _step(rows: pd.DataFrame) -> float | None:
+    """Changes of a grade up to this are within error; None where no figure tells."""
+    known = rows["mdc95"].dropna()
+    return float(known.iloc[0]) if len(known) else None
 
 
 def _days(rows: pd.DataFrame) -> Floats:
@@ -200,5 +210,5 @@ def _days(rows: pd.DataFrame) -> Floats:
 
 def _left_out(frame: pd.DataFrame) -> int:
     """Visits that were not like for like with those before the start in something measured."""
-    unlike = frame[frame["reason"] == Reason.NOT_LIKE_FOR_LIKE.value]
+    unlike = frame[frame["unlike"]]
     return len(unlike[["visited_on", "session"]].drop_duplicates())

@@ -29,6 +29,7 @@ from casebook.domain.wording import (
     complaint_words,
     number_words,
 )
+from casebook.services.norming import Norms
 from casebook.services.opened import Casebook
 from casebook.services.prescribing import find_last_prescription
 from casebook.services.registering import find_identity
@@ -55,7 +56,13 @@ READERS = {Reader.RUNNER: "for the runner", Reader.REFERRER: "for the referrer"}
 
 
 def summarise(
-    casebook: Casebook, code: str, *, reader: Reader, today: date, with_name: bool = False
+    casebook: Casebook,
+    code: str,
+    *,
+    reader: Reader,
+    today: date,
+    with_name: bool = False,
+    norms: Norms | None = None,
 ) -> Summary:
     """What a summary of one runner says; page and file are both made of it.
 
@@ -69,6 +76,8 @@ def summarise(
     with_name : bool
         Name and birth date stand on it. Without, the runner is known by code and age alone;
         what was typed in free words stands as it was typed.
+    norms : Norms or None
+        The clinic's baselines, where they are at hand; else they are gathered for a referrer.
 
     Raises
     ------
@@ -81,7 +90,9 @@ def summarise(
         _who(review, identity, today),
         _found(review, reader, prompt_parts(casebook, review.runner.code, reader)),
         prescribed(review, reader, find_last_prescription(casebook, review.runner.code)),
-        *_changed(review, reader, outcome_parts(casebook, review.runner.code, reader, today)),
+        *_changed(
+            review, reader, outcome_parts(casebook, review.runner.code, reader, today, norms)
+        ),
         _next(review, reader, today),
         _cautions(reader, pain_parts(casebook, review.runner.code, today)),
     )

@@ -17,6 +17,7 @@ from casebook.domain.summary_words import (
 from casebook.domain.target_outcomes import TargetCall
 from casebook.services.cautioning import RunnerCaution, list_cautions, list_pain_flags
 from casebook.services.hypothesising import score_hypotheses
+from casebook.services.norming import Norms, clinic_norms
 from casebook.services.opened import Casebook
 from casebook.services.outcomes import programme_effect
 from casebook.services.pain_runs import runs_of_pain
@@ -32,11 +33,13 @@ LONGEST_DRIVER = 200
 LONGEST_REASON = 160
 
 
-def outcome_parts(casebook: Casebook, code: str, reader: Reader, today: date) -> list[Part]:
+def outcome_parts(
+    casebook: Casebook, code: str, reader: Reader, today: date, norms: Norms | None
+) -> list[Part]:
     """What became of the targets that are due, of the latest programme and of the hypotheses."""
     return [
         *_targets(list_targets(casebook, code, today=today), reader),
-        *_programme(casebook, code, reader),
+        *_programme(casebook, code, reader, norms),
         *(_hypotheses(casebook, code, today) if reader is Reader.REFERRER else []),
     ]
 
@@ -56,14 +59,16 @@ def _targets(told: tuple[ToldTarget, ...], reader: Reader) -> list[Part]:
     return [Text(words="Targets:"), Points(items=tuple(items))]
 
 
-def _programme(casebook: Casebook, code: str, reader: Reader) -> list[Part]:
+def _programme(casebook: Casebook, code: str, reader: Reader, norms: Norms | None) -> list[Part]:
     stored = find_last_prescription(casebook, code)
     if stored is None:
         return []
-    told = programme_effect(casebook, stored.programme_id)
     if reader is Reader.REFERRER:
+        # The paragraph that the page and the command line show, with the same baselines.
+        known = clinic_norms(casebook) if norms is None else norms
+        told = programme_effect(casebook, stored.programme_id, norms=known)
         return [Text(words=told.paragraph)]
-    words = _counts_for_runner(told.effect)
+    words = _counts_for_runner(programme_effect(casebook, stored.programme_id).effect)
     return [Text(words=words)] if words else []
 
 

@@ -22,6 +22,7 @@ from casebook.statistics.codes import (
     WHATS,
     code_of,
     conditions_of,
+    mask_of,
 )
 from casebook.statistics.levels import PUBLISHED, WITHIN
 from casebook.statistics.regression_to_mean import expected_regression
@@ -44,6 +45,7 @@ COURSE_COLUMNS = (
     "reason",
     "lower_bound",
     "flagged",
+    "unlike",
 )
 
 
@@ -187,11 +189,13 @@ def course_frame(found: JudgedRunners) -> pd.DataFrame:
         (NaN without one), `baseline_visits`, `mdc95` (of a change from the baseline to this
         visit; NaN at baseline visits and without an error figure), `verdict` ('' at baseline
         visits), `reason` (why there is none, else ''), `lower_bound` (bool: the error is that
-        within a session only, so `sem` and `mdc95` are too small), `flagged` (bool).
+        within a session only, so `sem` and `mdc95` are too small), `flagged` (bool), `unlike`
+        (bool: not like for like in what matters for the metric, whatever else there is no
+        verdict for).
     """
     judged = found.judged
     keys = ["visit", "metric", "what"]
-    told = judged.verdicts[[*keys, "mdc95", "call", "reason", "origin"]]
+    told = judged.verdicts[[*keys, "mdc95", "call", "reason", "origin", "differs"]]
     told = told.rename(columns={"origin": "told_origin"})
     frame = judged.measures.merge(told, on=keys, how="left")
     flagged = judged.flags[["visit", "metric"]].drop_duplicates().assign(flagged=True)
@@ -202,6 +206,7 @@ def course_frame(found: JudgedRunners) -> pd.DataFrame:
     )
     references = judged.references[["metric", "what", "baseline", "visits"]]
     frame = frame.merge(references, on=["metric", "what"], how="left")
+    sensitive = np.array([mask_of(metric.sensitive_to) for metric in found.metrics], dtype=int)
     positions = np.array([metric.position for metric in found.metrics], dtype=np.int64)
     frame = frame.assign(place=positions[frame["metric"].to_numpy()])
     frame = frame.sort_values(["place", "metric", "what", "order"], kind="stable")
@@ -225,6 +230,11 @@ def course_frame(found: JudgedRunners) -> pd.DataFrame:
                 frame["origin"].eq(WITHIN) | frame["told_origin"].eq(WITHIN)
             ).to_numpy(),
             "flagged": frame["flagged"].eq(other=True).to_numpy(),
+            "unlike": (
+                frame["differs"].fillna(0).to_numpy(dtype=int)
+                & sensitive[frame["metric"].to_numpy()]
+            )
+            != 0,
         },
         columns=list(COURSE_COLUMNS),
     )

@@ -22,6 +22,7 @@ from casebook.domain.programme_effects import (
     PhaseName,
     Step,
 )
+from casebook.domain.programmes import TargetDirection
 from casebook.domain.verdicts import Call, SideMoved, What
 from casebook.statistics.asymmetry_change import (
     beyond_own_error,
@@ -38,6 +39,9 @@ from casebook.statistics.error import z_two_sided
 from casebook.statistics.regression_to_mean import expected_regression
 
 DAYS_A_WEEK = 7.0
+# Keeps a mean of grades such as 7/3 - 4/3 on the near side of the step 1 that it equals.
+ROUNDING = 1e-9
+_AIMED = {TargetDirection.UP: Better.HIGHER, TargetDirection.DOWN: Better.LOWER}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +99,10 @@ class MetricSeries:
         Behind an asymmetry: its sides, to tell which one moved.
     others, other_sems : ndarray of float or None
         Baselines of the clinic's other runners and their SEM, for the regression to the mean.
+    step : float or None
+        Of a grade, which has no standard error: changes up to this are within error.
+    aim : TargetDirection or None
+        Which way the programme was to move it; counts where neither way is better by itself.
     """
 
     metric: str
@@ -108,6 +116,18 @@ class MetricSeries:
     right: Readings | None = None
     others: Floats | None = None
     other_sems: Floats | None = None
+    step: float | None = None
+    aim: TargetDirection | None = None
+
+    @property
+    def aimed(self) -> bool:
+        """Whether the aim alone says which way is the better one."""
+        return self.better is Better.NONE and self.aim in _AIMED and self.what is not What.ASYMMETRY
+
+    @property
+    def way(self) -> Better:
+        """Which way is better: the catalogue's word for it, else the programme's aim."""
+        return _AIMED[self.aim] if self.aimed and self.aim is not None else self.better
 
 
 def phase_masks(
@@ -237,6 +257,7 @@ def effect_on(series: MetricSeries, span: Span, others: Sequence[Span] = ()) -> 
         regression = expected_regression(
             base.mean or 0.0, base.sem, series.others, series.other_sems
         )
+    moved = (None, False) if last is None else _side_moved(series, before, data.days[last])
     return MetricEffect(
         metric=series.metric,
         what=series.what,
@@ -247,7 +268,9 @@ def effect_on(series: MetricSeries, span: Span, others: Sequence[Span] = ()) -> 
         levels=None if lacking else _levels(series, before | during, during, span.start),
         overlap=overlap,
         lacking=lacking.why if lacking else "",
-        side_moved=None if last is None else _side_moved(series, before, data.days[last]),
+        side_moved=moved[0],
+        aimed=series.aimed,
+        both_fell=moved[1],
         regression=regression,
         beyond_regression=(
             None if regression is None or change is None else _beyond(change, regression.expected)
@@ -286,26 +309,40 @@ class _Pair:
     sem_reference: Floats
     sem_latest: Floats
 
+    step: float | None
+
     @property
     def mdc(self) -> Floats:
+        if self.step is not None:
+            return np.array([self.step + ROUNDING])
         return z_two_sided() * np.hypot(self.sem_reference, self.sem_latest)
 
 
-def _pair(data: Readings, before: Flags, at: int) -> _Pair:
+def _pair(data: Readings, before: Flags, at: int, step: float | None) -> _Pair:
     count = int(before.sum())
+    # As for every other verdict, an asymmetry of grades has a direction beyond the step.
+    direction = None if step is None else np.array([(step + ROUNDING) / z_two_sided()])
     return _Pair(
         reference=np.array([data.values[before].mean()]),
         latest=data.values[[at]],
-        sem_reference=np.array([np.linalg.norm(data.sems[before]) / count]),
-        sem_latest=data.sems[[at]],
+        sem_reference=(
+            np.array([np.linalg.norm(data.sems[before]) / count])
+            if direction is None
+            else direction
+        ),
+        sem_latest=data.sems[[at]] if direction is None else direction,
+        step=step,
     )
 
 
 def _step(series: MetricSeries, data: Readings, before: Flags, at: int) -> Step | None:
     if not before.any():
         return None
-    pair = _pair(data, before, at)
+    pair = _pair(data, before, at, series.step)
     change, mdc = float((pair.latest - pair.reference)[0]), float(pair.mdc[0])
+    if series.step is not None:
+        call = _call(series, pair)
+        return Step(change=change, low=None, high=None, call=call, within=series.step)
     if not math.isfinite(mdc):
         return Step(change=change, low=None, high=None)
     return Step(change=change, low=change - mdc, high=change + mdc, call=_call(series, pair))
@@ -323,7 +360,7 @@ def _call(series: MetricSeries, pair: _Pair) -> Call:
 
 def _side_call(series: MetricSeries, pair: _Pair) -> np.ndarray:
     low, high = _range(series)
-    better = np.array([code_of(series.better)], dtype=np.int8)
+    better = np.array([code_of(series.way)], dtype=np.int8)
     return call_side(pair.reference, pair.latest, pair.mdc, better, low, high)[0]
 
 
@@ -332,15 +369,15 @@ def _range(series: MetricSeries) -> tuple[Floats, Floats]:
     return low, high
 
 
-def _side_moved(series: MetricSeries, before: Flags, day: float) -> SideMoved | None:
-    """Which side moved between the same visits, each against its own error."""
+def _side_moved(series: MetricSeries, before: Flags, day: float) -> tuple[SideMoved | None, bool]:
+    """Which side moved between the same visits, each against its own error; did both worsen?"""
     if series.what is not What.ASYMMETRY or series.left is None or series.right is None:
-        return None
+        return None, False
     days = series.readings.days[before]
-    pairs = [_on_days(side, days, day) for side in (series.left, series.right)]
+    pairs = [_on_days(side, days, day, series.step) for side in (series.left, series.right)]
     left, right = pairs
     if left is None or right is None:
-        return None
+        return None, False
     whole = _phase(PhaseName.BEFORE, series.readings, before)
     low, high = _range(series)
     worse = worse_side(
@@ -350,19 +387,16 @@ def _side_moved(series: MetricSeries, before: Flags, day: float) -> SideMoved | 
         distance_to_range(left.reference, low, high),
         distance_to_range(right.reference, low, high),
     )
-    code = which_side_moved(
-        worse,
-        _side_call(series, left),
-        _side_call(series, right),
-        np.isfinite(left.mdc),
-        np.isfinite(right.mdc),
-    )[0]
-    return None if code == NOTHING else MOVED[int(code)]
+    calls = [_side_call(series, pair) for pair in (left, right)]
+    known = [np.isfinite(pair.mdc) for pair in (left, right)]
+    code = which_side_moved(worse, calls[0], calls[1], known[0], known[1])[0]
+    both_fell = all(CALLS[int(call[0])] is Call.WORSENED for call in calls)
+    return None if code == NOTHING else MOVED[int(code)], both_fell
 
 
-def _on_days(side: Readings, before: Floats, day: float) -> _Pair | None:
+def _on_days(side: Readings, before: Floats, day: float, step: float | None) -> _Pair | None:
     reference, at = np.isin(side.days, before), np.flatnonzero(side.days == day)
-    return _pair(side, reference, int(at[0])) if reference.any() and at.size else None
+    return _pair(side, reference, int(at[0]), step) if reference.any() and at.size else None
 
 
 def _levels(series: MetricSeries, used: Flags, during: Flags, start: float) -> Levels:

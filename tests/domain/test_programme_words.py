@@ -47,6 +47,13 @@ TARGETED = MetricEffect(
 OTHER = replace(TARGETED, metric=STEPS, what=What.NONE, targeted=False, change=FLAT)
 
 
+LACKS = (
+    "too few visits to tell whether what improved was moving before the start already",
+    "what is picked since it read far out reads less so the next time by itself; how much of an "
+    "improvement that is can't be told here",
+)
+
+
 def of(*effects: MetricEffect, **changes: Any) -> ProgrammeEffect:
     made = ProgrammeEffect(
         title="Calf",
@@ -67,8 +74,8 @@ def test_the_paragraph_tells_the_numbers_the_comparison_and_what_argues_against(
         "(left): from 300 N before (mean of 2 visits) to 340 N, improved beyond error (change "
         "+40.0 N, 95 % interval +20.0 N to +60.0 N). Of 1 other measure of the same runner, 1 "
         "showed no change beyond error. What argues against the programme having a part "
-        "in it: complaints and measures also change with time and training alone. None of this "
-        "says why it changed."
+        f"in it: {'; '.join(LACKS)}; complaints and measures also change with time and training "
+        "alone. None of this says why it changed."
     )
 
 
@@ -109,7 +116,7 @@ def test_others_that_improved_as_often_argue_against() -> None:
     both = of(TARGETED, replace(OTHER, change=UP))
     assert "improved at least as often (1 of 1)" in arguments_against(both, BY_KEY)[0]
     fewer = of(TARGETED, replace(OTHER, change=UP), OTHER)
-    assert arguments_against(fewer, BY_KEY) == (ALWAYS,)
+    assert arguments_against(fewer, BY_KEY) == (*LACKS, ALWAYS)
     untold = of(replace(TARGETED, change=None), replace(OTHER, change=UP))
     assert arguments_against(untold, BY_KEY) == (ALWAYS,)
 
@@ -118,6 +125,10 @@ def test_others_that_improved_as_often_argue_against() -> None:
     ("changes", "words"),
     [
         ({"side_moved": SideMoved.BETTER_SIDE_FELL}, "of the better side falling"),
+        (
+            {"side_moved": SideMoved.BETTER_SIDE_FELL, "change": FLAT},
+            "(left): the better side fell",
+        ),
         ({"phases": (replace(PHASES[0], visits=1), *PHASES[1:])}, "rests on one visit before"),
         ({"kept": FLAT}, "not seen any more after the programme's end"),
         (
@@ -143,9 +154,52 @@ def test_each_weakness_of_a_measure_argues_against(changes: dict[str, Any], word
 def test_what_is_expected_by_itself_is_told_beside_an_improvement(beyond: bool, words: str) -> None:
     regression = Regression(expected=12.0, icc=0.8, clinic_mean=360.0, runners=20)
     effect = replace(TARGETED, regression=regression, beyond_regression=beyond)
-    (told, _) = arguments_against(of(effect, OTHER), BY_KEY)
+    (told, *more) = arguments_against(of(effect, OTHER), BY_KEY)
     assert "a change of +12.0 N is expected by itself" in told
     assert words in told
+    assert more == [LACKS[0], ALWAYS]
+
+
+def test_what_is_expected_to_go_the_other_way_does_not_argue_against() -> None:
+    # A runner who was on the good side of the clinic's others already, and improved further.
+    regression = Regression(expected=-12.0, icc=0.8, clinic_mean=200.0, runners=20)
+    effect = replace(TARGETED, regression=regression, beyond_regression=True)
+    assert arguments_against(of(effect, OTHER), BY_KEY) == (LACKS[0], ALWAYS)
+
+
+def test_of_many_targeted_measures_some_improve_by_chance_and_that_is_said() -> None:
+    four = of(*[TARGETED] * 4, OTHER)
+    assert any("of 4 measures about 0.1 would" in one for one in arguments_against(four, BY_KEY))
+    three = of(*[TARGETED] * 3, OTHER)
+    assert not any("though nothing changed" in one for one in arguments_against(three, BY_KEY))
+
+
+def test_a_gap_that_closed_while_both_sides_became_worse_is_no_gain() -> None:
+    fell = replace(TARGETED, what=What.ASYMMETRY, side_moved=SideMoved.BOTH, both_fell=True)
+    told = programme_paragraph(of(fell, OTHER), BY_KEY)
+    assert "1 shrank only because the better side fell, which is no gain" in told
+    assert "improved" not in told
+
+
+def test_where_neither_way_is_better_it_is_told_against_what_was_aimed_at() -> None:
+    aimed = replace(TARGETED, aimed=True)
+    assert "moved the way that was aimed at, beyond error (" in effect_sentence(aimed, a_metric())
+    against = replace(aimed, change=replace(UP, call=Call.WORSENED))
+    assert "moved against the way that was aimed at" in effect_sentence(against, a_metric())
+    flat = replace(aimed, change=FLAT)
+    assert "no change beyond error" in effect_sentence(flat, a_metric())
+
+
+def test_a_grade_has_no_interval_and_tells_the_step_within_which_nothing_changed() -> None:
+    step = Step(change=1.0, low=None, high=None, call=Call.UNCHANGED, within=1.0)
+    grade = replace(TARGETED, change=step)
+    told = effect_sentence(grade, a_metric())
+    assert told.endswith("no change beyond error (change +1.0 N; changes up to 1.0 N are within "
+                         "error).")  # fmt: skip
+    assert (
+        "changes up to 1.0 N could not have been seen"
+        in arguments_against(of(grade, OTHER), BY_KEY)[0]
+    )
 
 
 def test_without_an_improvement_what_weakens_that_answer_is_told() -> None:
@@ -164,6 +218,7 @@ def test_each_weakness_of_the_programme_argues_against() -> None:
         overlapping=("Hip",), left_out=1,
     )  # fmt: skip
     assert arguments_against(weak, BY_KEY) == (
+        *LACKS,
         "only 25 % of the planned sessions were done",
         "other programmes ran in the same weeks (Hip)",
         "1 visit left out as not like for like",

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from casebook.domain.metrics import Better
 from casebook.domain.programme_effects import MetricEffect, counts_of
+from casebook.domain.programmes import TargetDirection
 from casebook.domain.verdicts import Call, SideMoved, What
 from casebook.statistics.programme_effect import (
     MetricSeries,
@@ -181,6 +182,62 @@ def test_an_asymmetry_that_shrank_tells_which_side_it_came_from(
 ) -> None:
     found = asymmetry(left, right)
     assert (found.call, found.side_moved) == (call, moved)
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "hollow"),
+    [
+        ([20, 20, 12], [30, 30, 15], True),
+        ([20, 20, 12], [30, 30, 26], False),
+        ([10, 10, 15], [20, 20, 15], False),
+        ([20, 20, 30], [30, 30, 33], False),
+    ],
+)
+def test_a_gap_that_closed_while_both_sides_became_worse_is_no_gain(
+    left: list[float], right: list[float], hollow: bool
+) -> None:
+    found = asymmetry(left, right)
+    assert found.side_moved is SideMoved.BOTH
+    assert found.hollow is hollow
+
+
+@pytest.mark.parametrize(
+    ("aim", "last", "call"),
+    [
+        (TargetDirection.UP, 180.0, Call.IMPROVED),
+        (TargetDirection.DOWN, 180.0, Call.WORSENED),
+        (TargetDirection.UP, 171.0, Call.UNCHANGED),
+        (None, 180.0, Call.CANNOT_SAY),
+    ],
+)
+def test_where_neither_way_is_better_the_programmes_aim_says_which_is(
+    aim: TargetDirection | None, last: float, call: Call
+) -> None:
+    data = readings([0, 5, 90], [170.0, 170.0, last])
+    found = effect_on(series(data, better=Better.NONE, aim=aim), SPAN)
+    assert (found.call, found.aimed) == (call, aim is not None)
+    # What the catalogue knows to be better stays so, whatever was aimed at.
+    known = effect_on(series(data, better=Better.HIGHER, aim=TargetDirection.DOWN), SPAN)
+    assert not known.aimed
+    assert known.call in {Call.IMPROVED, Call.UNCHANGED}
+
+
+@pytest.mark.parametrize(
+    ("last", "call"), [(1.0, Call.IMPROVED), (2.0, Call.UNCHANGED), (5.0, Call.WORSENED)]
+)
+def test_a_grade_is_held_against_its_step_as_every_other_verdict_on_it_is(
+    last: float, call: Call
+) -> None:
+    data = readings([0, 5, 90], [3.0, 3.0, last], math.nan)
+    found = effect_on(series(data, better=Better.LOWER, step=1.0), SPAN)
+    assert found.call is call
+    assert found.change is not None
+    assert (found.change.within, found.change.low, found.change.beyond_error) == (1.0, None, None)
+
+
+def test_an_asymmetry_of_grades_has_a_direction_beyond_its_step() -> None:
+    shrank = asymmetry([1, 1, 1], [4, 4, 2], better=Better.LOWER, step=1.0)
+    assert (shrank.call, shrank.side_moved) == (Call.IMPROVED, SideMoved.WORSE_SIDE_GAINED)
 
 
 def test_sides_that_are_not_known_or_not_of_the_same_days_tell_nothing() -> None:
