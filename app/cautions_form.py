@@ -18,6 +18,7 @@ from casebook.domain.cautions import (
     Finding,
     Urgency,
 )
+from casebook.services import clock
 from casebook.services.cautioning import (
     RunnerCaution,
     RunnerPain,
@@ -30,7 +31,7 @@ from casebook.services.cautioning import (
     record_findings,
 )
 from casebook.services.keeping import Casebook
-from casebook.services.pain_runs import RunnerPainRun, runs_of_pain
+from casebook.services.pain_runs import RECENT_PAIN, RunnerPainRun, runs_of_pain
 
 LONGEST_REASON = 2000
 ACKNOWLEDGE = "Acknowledge with a reason"
@@ -41,20 +42,28 @@ def show_open_cautions(casebook: Casebook, runner: str, *, newest_pain_only: boo
     """What nobody has acknowledged yet; nothing where there is nothing.
 
     Weeks in a row with the same flag stand on one card. With `newest_pain_only` the newest of
-    them stands for all: more would hide what else the page has to say.
+    them stands for all, and those of long ago in one line: more would hide what else the page has
+    to say, and what to do now does not follow from them.
     """
     for caution in list_cautions(casebook, runner):
         _show_caution(casebook, runner, caution)
     runs = runs_of_pain(list_pain_flags(casebook, runner))[::-1]
-    shown = runs[:1] if newest_pain_only else runs
+    recent = [one for one in runs if clock.today() - _last_week(one) <= RECENT_PAIN]
+    shown = recent[:1] if newest_pain_only else runs
     for pain in shown:
         _show_pain(casebook, pain)
-    hidden = sum(len(one.weeks) for one in runs[len(shown) :])
+    hidden = runs[len(shown) :]
     if hidden:
+        count = count_words(sum(len(one.weeks) for one in hidden), "earlier flag")
         st.caption(
-            f"{count_words(hidden, 'earlier flag')} of pain in a programme's weeks, not "
-            "acknowledged yet: see Complaints."
+            f":material/warning: {count} of pain in a programme's weeks, the latest in the week of "
+            f"{day_words(max(_last_week(one) for one in hidden))}, not acknowledged yet: see "
+            "Complaints."
         )
+
+
+def _last_week(one: RunnerPainRun) -> date:
+    return one.run.flags[-1].week.week_start
 
 
 def show_seen_cautions(casebook: Casebook, runner: str) -> None:

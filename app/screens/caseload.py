@@ -155,6 +155,8 @@ def _prompt_words(place: DeltaGenerator, entry: CaseloadEntry) -> None:
     others = count_words(entry.open_prompts - 1, "more prompt")
     more = f"  \n:gray[{others}]" if entry.open_prompts > 1 else ""
     place.markdown(f":red[:material/emergency_home: **{plain(entry.worst_prompt)}**]{more}")
+    if entry.prompted_on:
+        place.caption(f"Entered at the visit of {day_words(entry.prompted_on)}, not acknowledged.")
 
 
 def _flag_words(place: DeltaGenerator, entry: CaseloadEntry, labels: Mapping[str, str]) -> None:

@@ -23,7 +23,7 @@ from casebook.services.keeping import Casebook
 from casebook.services.recording import list_visits
 from casebook.services.registering import list_runners
 
-FELT = {"visit": "at visits", "during": "in sessions", "morning after": "next morning"}
+FELT = {"visit": "on the day of a visit", "during": "in sessions", "morning after": "next morning"}
 RUNNING_INJURY = {
     True: "counts as a running-related injury",
     False: "does not count as a running-related injury",

@@ -30,7 +30,11 @@ LANES: Mapping[EventKind, str] = {
 }
 LASTING = {EventKind.ONSET, EventKind.PROGRAMME_START, EventKind.PAIN}
 LANE_HEIGHT, PAIN_HEIGHT, LOAD_HEIGHT = 30, 160, 150
-PAIN_SHAPES = {"at visits": "circle", "in sessions": "square", "next morning": "triangle-up"}
+PAIN_SHAPES = {
+    "on the day of a visit": "circle",
+    "in sessions": "square",
+    "next morning": "triangle-up",
+}
 EVENTS, SPANS, OPEN_ENDS, POINTS, WEEKS, LONGEST = (
     "events",
     "spans",
@@ -153,7 +157,7 @@ def pain_course(
         axis=alt.Axis(minExtent=AXIS_ROOM, maxExtent=AXIS_ROOM, tickCount=5, domain=False),
     )
     colours = {
-        "at visits": palette.text,
+        "on the day of a visit": palette.text,
         "in sessions": palette.accent,
         "next morning": palette.attention,
     }

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 
 from casebook.domain.pain_runs import PainRun, pain_runs
 from casebook.services.cautioning import RunnerPain, Seen
+
+# Weeks that began longer ago than this say nothing of what to do now.
+RECENT_PAIN = timedelta(weeks=8)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

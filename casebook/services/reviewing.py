@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -19,7 +19,7 @@ from casebook.domain.wording import complaint_words
 from casebook.services.judging import JudgedRunners, judge_runners, number_or_none, rows_of
 from casebook.services.keeping import Casebook
 from casebook.services.norming import Norms
-from casebook.services.prompting import OpenPrompt, open_prompts
+from casebook.services.prompting import open_prompts
 from casebook.services.registering import get_runner_row
 from casebook.services.standings import StandingMemo, stand, standings
 from casebook.services.telling import course_frame, figures_used, latest_verdicts
@@ -98,7 +98,7 @@ class CaseloadEntry:
     `worst_flag` is in words, '' where no flag is open: a symptom that rose before any other.
     `worst_metric` is its metric's key and `worst_kind` its kind. `open_prompts` counts the
     prompts to consider referral that nobody has acknowledged; `worst_prompt` is the first of
-    them in words, '' where there is none.
+    them in words and `prompted_on` the day of its visit, '' and None where there is none.
     """
 
     code: str
@@ -115,6 +115,7 @@ class CaseloadEntry:
     worst_kind: FlagKind | None
     open_prompts: int
     worst_prompt: str
+    prompted_on: date | None
 
 
 def review_runner(casebook: Casebook, code: str, *, norms: Norms | None = None) -> Review:
@@ -235,6 +236,8 @@ def list_caseload(
             standing[line.runner_id].open_flags,
             key=lambda flag: flag.kind is not FlagKind.SYMPTOM_UP,
         )
+        mine = prompts.get(line.runner_id, ())
+        first = mine[0] if mine else None
         entries.append(
             CaseloadEntry(
                 code=line.code,
@@ -249,12 +252,9 @@ def list_caseload(
                 worst_flag=open_flags[0].message if open_flags else "",
                 worst_metric=open_flags[0].metric if open_flags else "",
                 worst_kind=open_flags[0].kind if open_flags else None,
-                open_prompts=len(prompts.get(line.runner_id, ())),
-                worst_prompt=_prompt_words(prompts.get(line.runner_id, ())),
+                open_prompts=len(mine),
+                worst_prompt=first.caution.words if first else "",
+                prompted_on=first.visited_on if first else None,
             )
         )
     return tuple(entries)
-
-
-def _prompt_words(prompts: Sequence[OpenPrompt]) -> str:
-    return prompts[0].caution.words if prompts else ""

@@ -47,6 +47,6 @@ def test_what_ended_or_still_lasts_has_no_question_mark() -> None:
 def test_the_limit_of_pain_is_drawn_only_where_there_is_one(
     limit: float | None, lines: int
 ) -> None:
-    spec = pain_course([(TODAY, 3.0, "at visits")], limit=limit, palette=DAY)
+    spec = pain_course([(TODAY, 3.0, "on the day of a visit")], limit=limit, palette=DAY)
     assert sum(layer["mark"]["type"] == "rule" for layer in spec["layer"]) == lines
     assert vl_convert.vegalite_to_svg({**spec, "width": 300, "autosize": "pad"})

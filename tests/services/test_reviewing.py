@@ -281,7 +281,7 @@ def test_the_caseload_names_a_prompt_to_consider_referral_until_somebody_has_see
     [prompt] = record_findings(clinic, "T-001", START, 1, found, by="kim")
     [entry] = list_caseload(clinic, today=START)
     assert (entry.open_flags, entry.open_prompts) == (0, 1)
-    assert entry.worst_prompt == prompt.caution.words
+    assert (entry.worst_prompt, entry.prompted_on) == (prompt.caution.words, START)
     acknowledge_caution(
         clinic,
         "T-001",
@@ -293,7 +293,7 @@ def test_the_caseload_names_a_prompt_to_consider_referral_until_somebody_has_see
         by="kim",
     )
     [entry] = list_caseload(clinic, today=START)
-    assert (entry.open_prompts, entry.worst_prompt) == (0, "")
+    assert (entry.open_prompts, entry.worst_prompt, entry.prompted_on) == (0, "", None)
 
 
 def test_what_was_judged_before_is_judged_again_only_when_the_record_moved_on(
