@@ -158,13 +158,13 @@ def _show_course(found: CohortGrowth) -> None:
     table(
         [
             {
-                "Effect": plain(upper_first(one.words)),
+                "Part of the model": plain(upper_first(one.words)),
                 "Estimate (95 % interval)": plain(_interval(one.estimate, one.low, one.high)),
                 "Unit": plain(one.unit),
             }
             for one in found.terms
         ],
-        "Effects of the model",
+        "Parts of the model",
     )
     _show_random(found)
     _show_fitting(found.words)
@@ -223,7 +223,7 @@ def _show_grades(found: CohortGrades) -> None:
     table(
         [
             {
-                "Effect": plain(upper_first(one.words)),
+                "Part of the model": plain(upper_first(one.words)),
                 "Odds ratio of a higher grade (95 % interval)": (
                     f"{one.ratio:.2f} ({one.low:.2f} to {one.high:.2f})"
                 ),

@@ -61,7 +61,9 @@ def show_model(model: Model) -> None:
 
 
 def _show_growth(console: Console, model: CohortGrowth) -> None:
-    table = plain_table("effect", "estimate", "95 % interval", "unit", right=("estimate",))
+    table = plain_table(
+        "part of the model", "estimate", "95 % interval", "unit", right=("estimate",)
+    )
     for term in model.terms:
         estimate, low, high = rounded_alike((term.estimate, term.low, term.high), "", signed=True)
         table.add_row(Text(term.words), estimate, f"{low} to {high}", Text(term.unit))
@@ -79,7 +81,7 @@ def _show_growth(console: Console, model: CohortGrowth) -> None:
 
 
 def _show_grades(console: Console, model: CohortGrades) -> None:
-    table = plain_table("effect", "odds ratio", "95 % interval", right=("odds ratio",))
+    table = plain_table("part of the model", "odds ratio", "95 % interval", right=("odds ratio",))
     for term in model.terms:
         table.add_row(Text(term.words), f"{term.ratio:.2f}", f"{term.low:.2f} to {term.high:.2f}")
     console.print(table)

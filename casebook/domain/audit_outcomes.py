@@ -145,7 +145,9 @@ class ReturnToRunning:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FunnelPoint:
-    """One clinician's share of runners improved beyond error; the name is theirs to see."""
+    """One clinician's share of runners improved beyond error; for others than the clinic a number
+    in the place of the name.
+    """
 
     name: str
     count: int

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from casebook.domain.audit import AuditChoice
-from casebook.domain.audit_growth import CohortGrades, CohortGrowth, NoModel
+from casebook.domain.audit_growth import CohortGrades, CohortGrowth, NoModel, return_words
 from casebook.domain.audit_methods import SOURCES, cohort_words, methods_words
 from casebook.domain.audit_outcomes import Audit, MetricOutcome, On, Split
 from casebook.domain.audit_tables import (
@@ -225,7 +225,10 @@ def _lost(found: Audit) -> Chapter:
 
 def _returns(found: Audit) -> tuple[Chapter, ...]:
     plot = returns_plot(found.returns)
-    return () if plot is None else (Chapter(heading="Running again", parts=(plot,)),)
+    if plot is None:
+        return ()
+    words = return_words(weekly=found.choice.purpose is not None)
+    return (Chapter(heading="Running again", parts=(plot, Text(words=words))),)
 
 
 def _courses(models: Sequence[Model]) -> tuple[Chapter, ...]:

@@ -60,7 +60,7 @@ def term_table(model: CohortGrowth, name: str) -> Table:
     return Table(
         title=f"Model of the course: {name}",
         grid=Grid(
-            columns=("Effect", "Estimate (95 % interval)", "Unit"),
+            columns=("Part of the model", "Estimate (95 % interval)", "Unit"),
             rows=tuple(rows),
             numbers=frozenset({1}),
         ),
@@ -86,7 +86,8 @@ def grade_table(model: CohortGrades, name: str) -> Table:
     return Table(
         title=f"Grades at the outcome: {name}",
         grid=Grid(
-            columns=("Runners, or effect", "What", "How many, or 95 % interval"), rows=tuple(rows)
+            columns=("Runners, or part of the model", "What", "How many, or 95 % interval"),
+            rows=tuple(rows),
         ),
         note="Proportional odds model; an odds ratio above 1 goes with a higher grade.",
     )

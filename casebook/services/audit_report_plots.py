@@ -180,7 +180,7 @@ def funnel_plot(funnel: Funnel, label: str) -> Plot | None:
         y_title="improved, %",
         y_range=(0.0, min(100.0, 10.0 * ceil(highest / 10.0))),
         series=(
-            Series(drawn=Drawn.LINE, x=x, y=whole, look=3, name="all runners"),
+            Series(drawn=Drawn.LINE, x=x, y=whole, look=3, name="all shown"),
             limits("low_95", 1, ""),
             limits("high_95", 1, "95 %"),
             limits("low_998", 2, ""),

@@ -39,7 +39,8 @@ def cohort_funnels(
         Of asymmetries, worse sides and values, where at least two clinicians have as many
         runners with a verdict as may be shown, and some but not all improved. The common share
         is that of those shown.
-        Clinicians stand in the order of their runners' number: never a ranking.
+        Clinicians stand in the order of their runners' number: never a ranking. For others than
+        the clinic (a purpose in the choice) they are numbered in that order, not named.
     """
     clinician, nobody = loaded.runners["clinician"].to_numpy(), len(loaded.clinicians)
     found = []
@@ -55,7 +56,11 @@ def cohort_funnels(
         if len(shown) < FEWEST or counts[shown].sum() in (0, totals[shown].sum()):
             continue
         place = np.lexsort((shown, -totals[shown]))
-        names = tuple(loaded.clinicians[at] for at in shown[place])
+        names = tuple(
+            # The names are for the clinic's own eyes.
+            loaded.clinicians[at] if choice.purpose is None else f"clinician {number}"
+            for number, at in enumerate(shown[place], start=1)
+        )
         found.append(
             _funnel(
                 loaded.metrics[metric].key,

@@ -190,9 +190,12 @@ def _end_of_week(day: float) -> float:
 
 
 def _some(days: list[float]) -> Floats:
-    """Some of the days, spread evenly, as many as fit below a curve."""
-    places = np.linspace(0, len(days) - 1, min(len(days), MOST_NUMBERS)).round().astype(np.int64)
-    return np.array(days)[places]
+    """Of the days from 0 on as many as stand apart from one another below a curve."""
+    kept = days[:1]
+    for day in days[1:]:
+        if day - kept[-1] >= days[-1] / MOST_NUMBERS:
+            kept.append(day)
+    return np.array(kept)
 
 
 def _axis(end: float) -> Floats:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
+from casebook.cli.objects import plainly
 from casebook.domain.audit import AuditChoice
 from casebook.domain.audit_outcomes import Funnel, On, ReturnToRunning
+from casebook.domain.people import Purpose
 from casebook.services.auditing import audit
 from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_choosing import choose
@@ -159,6 +162,18 @@ def test_a_clinician_whose_runners_all_improve_is_seen_and_one_alone_is_not_comp
         loaded, runners=loaded.runners.assign(clinician=np.where(clinician > 0, -1, clinician))
     )
     assert audit(alone, CHOICE).funnels == ()
+
+
+def test_for_others_than_the_clinic_clinicians_are_numbered_and_not_named() -> None:
+    loaded = drawn_cohort(200, 3)
+    choice = replace(CHOICE, purpose=Purpose.AUDIT)
+    found = audit(loaded, choice).funnels
+    assert found
+    for funnel in found:
+        names = [point.name for point in funnel.points]
+        assert names == [f"clinician {at}" for at in range(1, len(names) + 1)]
+    told = json.dumps(plainly(audit(loaded, choice)))
+    assert not any(f'"{code}"' in told for code in CLINICIANS)
 
 
 def test_too_small_a_clinic_has_no_funnel() -> None:
