@@ -31,7 +31,7 @@ OWN_WORDS: Final = "in_own_words"
 NO_PROGRAMME: Final = "no_programme"
 # Beyond these a number stands for itself and everything beyond it.
 MOST_ONSET_WEEKS: Final = 104
-MOST_RETURN_DAYS: Final = 730
+MOST_RETURN_DAYS: Final = 728
 FURTHER: Final = ("none", "one", "two_or_more")
 
 QUASI_IDENTIFIERS: Final[Mapping[Trait, str]] = {
@@ -146,14 +146,15 @@ def _injuries() -> Table:
             ),
             _whole(
                 "first_run_days",
-                f"Days from its onset to the first run; {MOST_RETURN_DAYS} stands for longer, too.",
+                f"Days from its onset to the first run, to whole weeks; {MOST_RETURN_DAYS} "
+                "stands for longer, too.",
                 unit="d",
                 low=0,
                 high=MOST_RETURN_DAYS,
             ),
             _whole(
                 "full_return_days",
-                "Days from its onset to full training and racing; "
+                "Days from its onset to full training and racing, to whole weeks; "
                 f"{MOST_RETURN_DAYS} stands for longer, too.",
                 unit="d",
                 low=0,
@@ -265,7 +266,9 @@ def _measured(lists: Lists) -> Iterable[Table]:
     links = (_link("visit", "visits"), _link("metric", "metrics"))
     yield Table(
         name="values",
-        words="What was read of a metric on a side at a visit.",
+        words="What was read of a metric on a side at a visit. A force does not leave where the "
+        "same force per body mass does, for both together are the mass; nor does a questionnaire "
+        "of one body area where the complaint's region is coarser than recorded.",
         fields=(
             visit,
             metric,
@@ -273,7 +276,12 @@ def _measured(lists: Lists) -> Iterable[Table]:
             _number("mean", "Mean of the trials, in the metric's unit."),
             _number("sd", "Standard deviation of the trials, in the metric's unit.", low=0),
             _whole("trials", "Number of trials; 0 where it is missing.", low=0, required=True),
-            _words("missing", "Why it is missing; blank where it is not.", MissingReason),
+            _words(
+                "missing",
+                "Why it is missing, blank where it is not; withheld on a side of runners whose "
+                "complaint's side is not told, for it may be the painful one.",
+                (*MissingReason, WITHHELD),
+            ),
         ),
         key=("visit", "metric", "side"),
         links=links,

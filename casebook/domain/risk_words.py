@@ -24,13 +24,17 @@ NAMES: Final[Mapping[Trait, str]] = {
 }
 NOT_PROTECTED: Final = (
     "Somebody who knows more of a runner than the quasi-identifiers (a measured value, the days "
-    "between visits, how many visits or complaints there were, the weeks of a programme) may find "
-    "the record by these: they leave as they are, but for rounding.",
+    "between visits, how many visits or complaints there were, how many weeks a complaint kept "
+    "from running, the weeks of a programme) may find the record by these: they leave as they "
+    "are, but for rounding.",
     "Two exports of the same runners can be matched by such numbers, whatever their keys. Give no "
     "second export to the same receiver without need.",
     "Exports that carry a key on can be joined by pseudonym, which is what the key is for. The "
     "numbers above hold for each by itself: of runners known to be in both, fewer may look alike.",
-    "Exercises, metrics and targets hint at the complaint, more or less surely.",
+    "Exercises, metrics, targets and kinds of tissue hint at the complaint, and the weaker, "
+    "stiffer or unmeasured side at its side, more or less surely.",
+    "Of a runner who is still in care, who knows the day of the export can count back from the "
+    "last visit or week to about the day of the first visit.",
     "The classes count runners of this export. Where it is known that few in a place run at all, "
     "or where the clinic is small and known, to be one of k can already tell much.",
     "What is learned about a group is learned about each of its members: that is not hidden.",
@@ -187,6 +191,9 @@ def risk_page(facts: RiskFacts, settings: ExportSettings) -> str:
         "",
         "- Names, dates, free texts, codes, attached files and conditions in words do not leave. "
         "Days are counted from each runner's first visit.",
+        "- What would give a trait back in another table goes the same way: exercises and "
+        "questionnaires of one body area with the region, reasons of a missing side with the side, "
+        "a force beside the same force per body mass with the mass.",
         "- Pseudonyms are made with a secret key (HMAC-SHA256), a new one unless one was carried "
         "on.",
         "- Counts in the tables by group are rounded at random to multiples of five and withheld "

@@ -41,6 +41,8 @@ class Measuring:
         Lowest and highest number of each condition that k runners reach, already rounded.
     clinicians : mapping of str to str
         Pseudonym, or 'other', by code; empty where they do not leave.
+    region_exact, side_exact : frozenset of int
+        Ids of runners of whom the complaint's region, or side, leaves as recorded.
     """
 
     settings: ExportSettings
@@ -51,6 +53,8 @@ class Measuring:
     figures: tuple[ErrorFigure, ...]
     ends: Mapping[str, tuple[float, float]]
     clinicians: Mapping[str, str]
+    region_exact: frozenset[int]
+    side_exact: frozenset[int]
 
 
 def ends_of(

@@ -8,10 +8,11 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from casebook.domain.export_tables import NO, NOT_RECORDED, YES
+from casebook.domain.export_tables import NO, NOT_RECORDED, WITHHELD, YES
 from casebook.domain.exporting import Kind
 from casebook.domain.metrics import AsymmetryForm, Metric
 from casebook.domain.verdicts import What
+from casebook.services.exporting_hidden import without_giveaways
 from casebook.services.exporting_measured import CONDITIONS, Measured, Measuring
 from casebook.statistics.codes import (
     CALLS,
@@ -51,6 +52,7 @@ def measured_tables(
     dict of str to DataFrame
         By table, in the runners' order, then by day, metric and side.
     """
+    found = without_giveaways(about, found)
     own = np.array(
         [about.key.pseudonym(Kind.VISIT, one) for one in found.visits["visit"]], dtype=object
     )
@@ -118,7 +120,7 @@ def _values_table(about: Measuring, found: Measured, own: np.ndarray) -> pd.Data
             "mean": np.nan,
             "sd": np.nan,
             "trials": 0,
-            "missing": gaps["reason"].to_numpy(dtype=object),
+            "missing": _reasons(about, found),
         }
     )
     both = pd.concat([read, lacking], ignore_index=True) if len(lacking) else read
@@ -134,6 +136,14 @@ def _values_table(about: Measuring, found: Measured, own: np.ndarray) -> pd.Data
             "missing": both["missing"].to_numpy(),
         }
     )
+
+
+def _reasons(about: Measuring, found: Measured) -> np.ndarray:
+    """Why values are missing, but where it gives a side back: the painful one is the hurt one."""
+    gaps = found.missing
+    runners = found.visits["runner"].to_numpy()[found.place.reindex(gaps["visit"]).to_numpy()]
+    told = np.isin(runners, list(about.side_exact)) | (gaps["side"] == SIDES.index("none"))
+    return np.where(told, gaps["reason"].to_numpy(dtype=object), WITHHELD)
 
 
 def _judged_tables(about: Measuring, found: Measured, own: np.ndarray) -> dict[str, pd.DataFrame]:

@@ -103,9 +103,17 @@ class People:
     @property
     def region_exact(self) -> Flags:
         """Whether a runner's region leaves as it was recorded; shape (runners,)."""
-        if Trait.REGION not in self.traits:
+        return self._exact(Trait.REGION)
+
+    @property
+    def side_exact(self) -> Flags:
+        """Whether a runner's side leaves as it was recorded; shape (runners,)."""
+        return self._exact(Trait.SIDE)
+
+    def _exact(self, trait: Trait) -> Flags:
+        if trait not in self.traits:
             return np.zeros(len(self.ids), dtype=np.bool_)
-        at = self.traits.index(Trait.REGION)
+        at = self.traits.index(trait)
         exact = self.made.levels[at] == 0
         return exact & (self.made.codes[:, at] >= 0)
 
@@ -295,4 +303,4 @@ def _weeks(onset: date, first: date | None) -> int | None:
 def _days(onset: date, then: date | None, until: date) -> int | None:
     if then is None or then > until:
         return None
-    return min(MOST_RETURN_DAYS, (then - onset).days)
+    return min(MOST_RETURN_DAYS, (then - onset).days // 7 * 7)

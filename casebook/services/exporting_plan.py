@@ -110,6 +110,8 @@ def planned(
             ),
             ends=ends_of(unit, ids, settings),
             clinicians=clinicians_of(unit, ids, settings, key),
+            region_exact=frozenset(people.ids[people.region_exact].tolist()),
+            side_exact=frozenset(people.ids[people.side_exact].tolist()),
         ),
         prescribing=Prescribing(
             as_of=settings.as_of,

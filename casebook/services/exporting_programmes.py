@@ -13,6 +13,7 @@ from casebook.domain.export_tables import NO, ONE_SIDE, OWN_WORDS, WITHHELD, YES
 from casebook.domain.exporting import ExportKey, Kind
 from casebook.domain.programmes import TargetOn
 from casebook.domain.sides import InjurySide
+from casebook.services.exporting_hidden import OF_ONE_REGION
 from casebook.storage import export_rows
 from casebook.storage.session import Unit
 
@@ -94,8 +95,12 @@ def prescribed_tables(
         ],
         "targets": [
             _target(row, own, by_id[row.programme_id].started_on)
-            for row in _placed(export_rows.targets(unit, list(own)), own)
+            for row in _placed(_by_metric(export_rows.targets(unit, list(own))), own)
             if row.metric in about.metrics
+            and (
+                row.metric not in OF_ONE_REGION
+                or by_id[row.programme_id].runner_id in about.region_exact
+            )
         ],
         "adherence": [
             _week(row, own, by_id[row.programme_id].started_on)
@@ -105,6 +110,11 @@ def prescribed_tables(
     return {
         name: pd.DataFrame(found).astype(_DTYPES[name]) for name, found in parts.items() if found
     }
+
+
+def _by_metric(targets: Iterable[Any]) -> Sequence[Any]:
+    """In an order that no database's own rules of sorting decide."""
+    return sorted(targets, key=lambda row: (row.metric, row.what.value))
 
 
 def _placed(rows: Iterable[Any], own: Mapping[int, str]) -> Sequence[Any]:

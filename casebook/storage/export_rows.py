@@ -197,7 +197,7 @@ def weeks(session: Session, programme_ids: Sequence[int], *, until: date) -> Row
 
 
 def targets(session: Session, programme_ids: Sequence[int]) -> Rows:
-    """Targets of programmes by metric.
+    """Targets of programmes, in no order.
 
     Columns: programme_id, metric (key), what, direction, amount, due_on.
     """
@@ -212,5 +212,4 @@ def targets(session: Session, programme_ids: Sequence[int]) -> Rows:
         )
         .join(MetricRow, MetricRow.id == TargetRow.metric_id)
         .where(TargetRow.programme_id.in_(list(programme_ids)))
-        .order_by(TargetRow.programme_id, MetricRow.key, TargetRow.what)
     ).all()
