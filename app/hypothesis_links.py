@@ -37,7 +37,7 @@ def ask_prediction(
         return f"link_{slot}_{name}"
 
     with st.container(border=True, key=f"link_{typing.name}_{slot}"):
-        row = st.columns([2, 3, 2])
+        row = st.columns([3, 3, 2])
         only_driver = Role.DRIVER if position == 1 and start is None else None
         role = typing.choice(
             row[0], f"Prediction {position}", part("role"), list(Role), ROLES,
@@ -52,9 +52,9 @@ def ask_prediction(
         places = places_of(metric) if metric else ()
         place = typing.choice(
             row[2], "On", part(f"on_{len(places)}"), places, PLACES,
-            start.on if start else (places[0] if places else None),
+            start.on if start else (places[0] if len(places) == 1 else None),
         )  # fmt: skip
-        second = st.columns([2, 2, 3])
+        second = st.columns([3, 2, 3])
         still = role is Role.STILL
         ways = directions_of(place) if place and not still else ()
         way = typing.choice(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import streamlit as st
@@ -31,6 +32,7 @@ from casebook.services.keeping import Casebook
 from casebook.services.prescribing import (
     change_prescription,
     list_injuries_of,
+    list_prescriptions,
     prescribe,
     reporting_gaps,
 )
@@ -65,6 +67,7 @@ def show_form(casebook: Casebook, draft: ProgrammeDraft) -> None:
     draft.typing.restore()
     boxes = Boxes(kept=draft.typing.keep)
     head, weeks, injury_id = _head(casebook, draft, boxes)
+    _tell_of_others(casebook, draft, head["started_on"], head["ended_on"])
     blocks = edit_blocks(casebook, draft, boxes)
     metrics = {metric.key: metric for metric in list_metrics(casebook)}
     targets = edit_targets(casebook, draft, metrics, boxes, head.get("started_on"))
@@ -98,7 +101,7 @@ def _head(
 ) -> tuple[dict[str, Any], int | None, int | None]:
     """Fields of the programme, its planned weeks, and the complaint that it is for."""
     typing, start = draft.typing, draft.start.programme
-    first = st.columns([3, 2, 3])
+    first = st.columns([5, 4, 8])
     title = typing.text(
         first[0], "Title", "title", "" if start.title == NEW_TITLE else start.title, max_chars=200
     )
@@ -146,6 +149,28 @@ def _head(
         "rationale": rationale,
     }
     return head, weeks, injury_id or None
+
+
+def _tell_of_others(
+    casebook: Casebook, draft: ProgrammeDraft, started: date | None, ended: date | None
+) -> None:
+    """Which other programmes run in the same days: their changes cannot be told apart."""
+    mine = None if draft.stored is None else draft.stored.programme_id
+    titles = [
+        f"'{plain(other.title)}'"
+        for one in list_prescriptions(casebook, draft.runner)
+        for other in [one.prescription.programme]
+        if one.programme_id != mine
+        and started is not None
+        and (other.ended_on is None or started <= other.ended_on)
+        and (ended is None or other.started_on <= ended)
+    ]
+    if titles:
+        st.info(
+            f"In the same days: {', '.join(titles)}. What changes beside each of them can't be "
+            "told apart. Where one has ended, give it its last day under 'Change it'.",
+            icon=":material/call_merge:",
+        )
 
 
 def _delivery(draft: ProgrammeDraft) -> dict[str, Any]:

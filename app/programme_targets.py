@@ -77,7 +77,8 @@ def _edit(
             part(f"what_{len(places)}"),
             places,
             PLACES,
-            start.what if start else (places[0] if places else None),
+            # Left or right is chosen, never taken for granted.
+            start.what if start else (places[0] if len(places) == 1 else None),
         )
         ways = directions_of(place) if place else ()
         way = typing.choice(

@@ -153,6 +153,9 @@ def test_what_was_typed_is_there_again_after_another_page_was_looked_at(
     app.button(key="copy").click().run()
     assert app.text_input(key=f"programme_new_{WORSE}_title").value == "Hips"
     assert app.text_input(key=f"programme_new_{WORSE}_started_on").value == "20 Mar 2026"
+    said = words(app)
+    assert "1. Side-lying leg raise, both sides (strength): 3 × 10, 3 sessions a week" in said
+    assert "In the same days: 'Hips'. What changes beside each of them can't be told apart." in said
 
 
 def test_a_week_is_entered_by_typing_one_row_and_high_pain_raises_a_flag_that_is_acknowledged(
@@ -191,6 +194,21 @@ def test_a_week_is_entered_by_typing_one_row_and_high_pain_raises_a_flag_that_is
     said = words(app)
     assert "The flag is acknowledged" in said
     assert "Pain during the sessions was 7 of 10" not in said
+
+
+def test_pain_of_long_ago_is_no_advice_for_today(
+    app: AppTest, clinic: Casebook, stored: StoredPrescription, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    week = AdherenceWeek(
+        week_start=date(2026, 2, 9), sessions_planned=3, sessions_done=3, pain_during=7.0
+    )
+    record_week(clinic, stored.programme_id, week, by="AB")
+    assert "Think of easing off" in words(at_page(app, "runner", runner=WORSE))
+    set_today(monkeypatch, date(2026, 4, 7))
+    said = words(at_page(app, "runner", runner=WORSE))
+    assert "Think of easing off" not in said
+    assert "1 earlier flag of pain in a programme's weeks, the latest in the week of 9 Feb" in said
+    assert "Pain during the sessions was 7 of 10" in words(at_page(app, "injuries", runner=WORSE))
 
 
 def test_weeks_of_pain_in_a_row_stand_on_one_card_and_each_can_be_seen_alone(
