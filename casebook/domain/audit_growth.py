@@ -229,8 +229,8 @@ class CohortGrades:
 class NoModel:
     """Why a model of a metric is not told; `code` for scripts, `words` for readers.
 
-    Codes: group_too_small, no_slope, and those of grades: withheld, one_grade, too_few_rows,
-    not_apart, separated, not_converged.
+    Codes: group_too_small, no_slope, no_scatter, and those of grades: withheld, one_grade,
+    too_few_rows, not_apart, separated, not_converged.
     """
 
     metric: str

@@ -58,6 +58,8 @@ TERMS = {
 }
 # So many single courses can still be told apart as a cloud, and so many points drawn at once.
 MOST_RAW, MOST_POINTS = 120, 1500
+# What is left of squares of this size by rounding alone.
+ROUNDING = 1e-14
 # Points of a predicted course.
 STEPS = 41
 
@@ -116,6 +118,14 @@ def cohort_growth(
             "since the programme's start.",
         )
     fit = fit_growth(rows.table, error_variance=rows.error_variance)
+    if fit.fit.residual_variance <= ROUNDING * np.mean(np.square(rows.table.value)):
+        return _none(
+            known,
+            on,
+            "no_scatter",
+            "Each runner's values lie on one line without any scatter, or all are the same: no "
+            "interval can be told of them.",
+        )
     return _told(known, on, rows, fit, choice)
 
 

@@ -193,6 +193,18 @@ def test_an_asymmetry_counts_in_the_direction_of_its_baseline(
     assert any("in the direction" in words for words in found.words)
 
 
+@pytest.mark.parametrize("level", [0.0, 20.0])
+def test_values_that_are_all_the_same_give_no_interval_of_nothing(
+    cohort: LoadedCohort, level: float
+) -> None:
+    """No pain at any visit is what a clinic hopes for."""
+    found = cohort_growth(
+        replace(cohort, levels=cohort.levels.assign(value=level)), CHOICE, "test_pain", On.VALUE
+    )
+    assert isinstance(found, NoModel)
+    assert found.code == "no_scatter"
+
+
 def test_a_course_runs_forward_where_no_week_was_seen_of_many(cohort: LoadedCohort) -> None:
     """Each seen once, later and later: nobody is still seen when the fifth begins."""
     levels = cohort.levels

@@ -98,6 +98,16 @@ def test_a_table_without_any_scatter_is_one_line_and_raises_no_alarm() -> None:
     assert residual_checks(found, table).fitted == pytest.approx(table.value)
 
 
+@pytest.mark.parametrize("level", [0.0, 20.0, 0.1])
+def test_values_that_are_all_the_same_have_a_standard_error(level: float) -> None:
+    """What is left of their squares is rounding, and may fall below 0."""
+    subject, line, value = some_rows()
+    same = np.full(len(value), level)
+    found = fit_growth(GrowthTable(subject=subject, time=line[:, 1], value=same))
+    assert np.all(found.fit.se >= 0)
+    assert found.fit.residual_variance >= 0
+
+
 def test_a_growth_model_says_what_its_judge_said() -> None:
     subject, line, value = some_rows()
     table = GrowthTable(subject=subject, time=line[:, 1], value=value)

@@ -354,7 +354,8 @@ def _told(products: Products, factor: Real, *, converged: bool) -> RemlFit:
     cross = products.dd - np.einsum("iac,iad->cd", turned, np.linalg.inv(inner) @ turned)
     xx_inverse = np.linalg.inv(cross[:p, :p])
     beta = xx_inverse @ cross[:p, p]
-    variance = float(cross[p, p] - cross[p, :p] @ beta) / (products.n_rows - p)
+    # Without any scatter what is left is the rounding of a difference, of either sign.
+    variance = max(float(cross[p, p] - cross[p, :p] @ beta), 0.0) / (products.n_rows - p)
     return RemlFit(
         fixed=beta,
         se=np.sqrt(variance * np.diag(xx_inverse)),
