@@ -31,9 +31,9 @@ VISITS = {
 }
 KINDS = {ProgrammeKind.INJURY: "for an injury", ProgrammeKind.PERFORMANCE: "for performance"}
 CONSENTS = {
-    None: "Everybody (stays in the building)",
-    Purpose.AUDIT: "Who consented to audit",
-    Purpose.RESEARCH: "Who consented to research",
+    None: "Everybody",
+    Purpose.AUDIT: "To audit",
+    Purpose.RESEARCH: "To research",
 }
 ALL = "All"
 # What is chosen on one page holds on the other, and when the page is returned to.
@@ -105,7 +105,12 @@ def choose_cohort(
         )
         first, second, third, fourth = st.columns(4)
         purpose = first.selectbox(
-            "Consent", list(CONSENTS), format_func=CONSENTS.__getitem__, key="audit_purpose"
+            "Who consented",
+            list(CONSENTS),
+            format_func=CONSENTS.__getitem__,
+            key="audit_purpose",
+            help="Everybody is for the clinic's own eyes. What others see is of those who "
+            "consented to it.",
         )
         least = boxes.whole(
             second,
@@ -119,12 +124,13 @@ def choose_cohort(
         )
         grace = boxes.whole(
             third,
-            "Days of grace for a planned visit",
+            "Days of grace",
             start=GRACE_DAYS,
             low=0,
             high=366,
             required=True,
             key="audit_grace",
+            help="So long after its day a planned visit still counts as kept in time.",
         )
         lost = boxes.whole(
             fourth,

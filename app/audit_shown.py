@@ -44,7 +44,7 @@ SPLIT_BUTTONS = {
     Split.PROGRAMME_KIND: "Kind of programme",
     Split.ADHERENCE_THIRD: "Adherence",
 }
-SHOWN = ("audit_part", "audit_on", "audit_split", "audit_funnel")
+SHOWN = ("audit_part", "audit_on", "audit_split", "audit_drawn", "audit_funnel")
 
 
 def table(rows: Rows, alt: str) -> None:
@@ -148,13 +148,14 @@ def show_outcomes(audit: Audit) -> None:
 
 def _show_outcomes_of(found: Sequence[MetricOutcome], split: Split, audit: Audit) -> None:
     hidden = left_out(found, split, audit.choice.least_group)
+    drawn = _to_draw(found, split)
     rows = [
         OutcomeRow(
-            label=f"{one.label}, {LEVELS[group.level]}" if group.level else one.label,
+            label=one.label if split is Split.NONE else upper_first(LEVELS[group.level]),
             improved=group.improved,
             worsened=group.worsened,
         )
-        for one in found
+        for one in drawn
         for group in shown_groups(one, split)
         if group.improved.share is not None
     ]
@@ -180,6 +181,25 @@ def _show_outcomes_of(found: Sequence[MetricOutcome], split: Split, audit: Audit
     if any(one.on is On.ASYMMETRY for one in found):
         _show_moved(found, split)
     st.caption(REGRESSION)
+
+
+def _to_draw(found: Sequence[MetricOutcome], split: Split) -> list[MetricOutcome]:
+    """All metrics side by side; divided, the groups of the one that is chosen."""
+    told = {
+        one.metric: one
+        for one in found
+        if any(group.improved.share is not None for group in shown_groups(one, split))
+    }
+    if split is Split.NONE or not told:
+        return list(told.values())
+    most = sorted(told, key=lambda key: -_with_verdict(told[key]))
+    state.choose_first("audit_drawn", most)
+    key = st.selectbox("Metric", most, format_func=lambda one: told[one].label, key="audit_drawn")
+    return [told[key]]
+
+
+def _with_verdict(one: MetricOutcome) -> int:
+    return max((group.improved.total or 0 for group in shown_groups(one, Split.NONE)), default=0)
 
 
 def _show_moved(found: Sequence[MetricOutcome], split: Split) -> None:

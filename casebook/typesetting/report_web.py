@@ -17,7 +17,7 @@ def report_page(report: Report) -> str:
 def report_sheet(report: Report) -> str:
     """The report as one element with its style, to stand within another page."""
     chapters = [(one.heading, tuple(_part(part) for part in one.parts)) for one in numbered(report)]
-    return sheet(report.title, report.made, chapters)
+    return sheet(report.title, report.made, chapters, broad=True)
 
 
 def _part(part: ReportPart) -> str:

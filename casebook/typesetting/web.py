@@ -28,9 +28,12 @@ STYLE = """
 .sheet dl { display: grid; grid-template-columns: max-content 1fr; gap: .15rem .9rem;
   margin: 0; padding: 0; }
 .sheet dt, .sheet dd { margin: 0; padding: 0; font-weight: inherit; }
+.sheet.broad { max-width: 58rem; }
 .sheet .wide { overflow-x: auto; }
 .sheet table { border-collapse: collapse; font-size: .82em; width: 100%; min-width: 38rem;
   overflow-wrap: normal; }
+.sheet table.few { min-width: 0; }
+.sheet table tbody th { min-width: 7.5rem; }
 .sheet th, .sheet td { text-align: left; vertical-align: top; padding: .2rem .4rem;
   border: 0 solid #aaa; border-bottom-width: 1px; color: inherit; }
 .sheet .number { text-align: right; white-space: nowrap; }
@@ -42,8 +45,9 @@ STYLE = """
 .sheet p:has(+ ul) { break-after: avoid-page; }
 @page { size: A4; margin: 15mm 18mm; }
 @media print {
-  .sheet { max-width: none; padding: 0; font-size: 9pt; line-height: 1.3; }
+  .sheet, .sheet.broad { max-width: none; padding: 0; font-size: 9pt; line-height: 1.3; }
   .sheet table { min-width: 0; font-size: .9em; }
+  .sheet table tbody th { min-width: 0; }
   .sheet img { min-width: 0; max-width: 30rem; }
   .sheet th, .sheet td { padding: .1em .4em; }
   .sheet .wide { overflow: visible; }
@@ -51,6 +55,9 @@ STYLE = """
 """
 STRONG = ' class="strong"'
 NUMBER = ' class="number"'
+BROAD = " broad"
+# A table of at most so many columns needs no more room than a telephone has.
+FEW = 3
 
 
 def summary_page(summary: Summary) -> str:
@@ -75,14 +82,17 @@ def whole_page(title: str, body: str) -> str:
     )
 
 
-def sheet(title: str, made: str, sections: Sequence[tuple[str, Sequence[str]]]) -> str:
-    """A sheet of sections, each with its heading and its parts as HTML."""
+def sheet(
+    title: str, made: str, sections: Sequence[tuple[str, Sequence[str]]], *, broad: bool = False
+) -> str:
+    """A sheet of sections, each with its heading and its parts as HTML; broad for wide tables."""
     written = "\n".join(
         f"<section><h2>{escape(heading)}</h2>\n{''.join(parts)}</section>"
         for heading, parts in sections
     )
+    kind = f"sheet{BROAD}" if broad else "sheet"
     return (
-        f'<style>{STYLE}</style>\n<article class="sheet">\n<h1>{escape(title)}</h1>\n'
+        f'<style>{STYLE}</style>\n<article class="{kind}">\n<h1>{escape(title)}</h1>\n'
         f'<p class="made">{escape(made)}</p>\n{written}\n</article>'
     )
 
@@ -121,8 +131,9 @@ def _table(grid: Grid) -> str:
             for place, words in enumerate(row[1:], 1)
         ]
         rows.append(f"<tr>{''.join(cells)}</tr>")
+    few = ' class="few"' if len(grid.columns) <= FEW else ""
     return (
-        f'<div class="wide"><table><thead><tr>{head}</tr></thead>'
+        f'<div class="wide"><table{few}><thead><tr>{head}</tr></thead>'
         f"<tbody>{''.join(rows)}</tbody></table></div>"
     )
 
