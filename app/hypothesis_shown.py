@@ -7,7 +7,7 @@ import streamlit as st
 from app.messages import day_words, plain
 from app.programme_words import PLACES, direction_words, unit_on
 from casebook.domain.hypotheses import KINDS, ROLES, Hypothesis, Link, LinkCall, Outcome, Role
-from casebook.domain.hypothesis_words import CALLS
+from casebook.domain.hypothesis_words import call_words
 from casebook.domain.metrics import Metric
 from casebook.domain.programmes import TargetOn
 from casebook.domain.wording import number_words
@@ -67,7 +67,7 @@ def _show_link(told: ToldLink) -> None:
     words = f"{SIGNS[told.score.call]} **{role.capitalize()}** · {plain(told.words)}"
     if told.score.on_date is None and told.course:
         latest = told.course[-1]
-        words += f"  \nSo far, at the review of {day_words(latest.on_date)}: {CALLS[latest.call]}."
+        words += f"  \nSo far, at the review of {day_words(latest.on_date)}: {call_words(latest)}."
     if told.order_words:
         words += f"  \n:material/low_priority: In time: it {plain(told.order_words)}."
     if told.score.link.why:
@@ -83,7 +83,7 @@ def _show_course(scored: ScoredHypothesis) -> None:
             link = told.score.link
             unit = unit_on(told.metric, link.on)
             lines = [
-                f"- {day_words(score.on_date)}: {CALLS[score.call]}"
+                f"- {day_words(score.on_date)}: {call_words(score)}"
                 + (
                     f" ({number_words(score.moved, unit, signed=True)}; within error up to "
                     f"{number_words(score.error, unit)})"

@@ -44,9 +44,7 @@ MOVED, ALL, UNSURE = "Changed beyond error", "All", "Can't say"
 
 def only_because_the_better_side_fell(verdict: Verdict) -> bool:
     """An asymmetry that shrank the wrong way round: no good news, whatever its size says."""
-    return (
-        verdict.verdict is Call.IMPROVED and verdict.which_side_moved is SideMoved.BETTER_SIDE_FELL
-    )
+    return verdict.verdict is Call.IMPROVED and verdict.fell_together
 
 
 def call_line(verdict: Verdict) -> str:

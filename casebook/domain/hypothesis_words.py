@@ -24,6 +24,8 @@ CALLS = {
     LinkCall.MOVED_THOUGH_STILL: "moved beyond error, though it should have stayed still",
     LinkCall.CANNOT_SAY: "can't say",
 }
+# Of what should stay still, without an amount up to which a change would count as still.
+NOT_SEEN_TO_MOVE = "no change beyond error was seen, which does not show that it stayed still"
 LINK_REASONS = {
     LinkReason.NO_VERDICT: "the visits give no verdict on it",
     LinkReason.TOO_SMALL_TO_SEE: ("the amount is smaller than what these measurements can see"),
@@ -34,7 +36,7 @@ LINK_REASONS = {
     LinkReason.NOT_TOLD_APART: "the change can't be told from the amount that counts as still",
 }
 EXTENTS = {
-    Extent.AT_LEAST: "at least as far as predicted",
+    Extent.AT_LEAST: "as measured at least as far as predicted",
     Extent.LESS: "less far than predicted, beyond error",
     Extent.NOT_TOLD_APART: "how far can't be told from what was predicted",
 }
@@ -89,7 +91,7 @@ def link_words(score: LinkScore, metric: Metric) -> str:
             asked += f" (within {number_words(link.amount, unit)})"
     else:
         asked = f"predicted {number_words(link.amount, unit)} {WAYS[link.direction]}"
-    told = f"{metric.label}{PLACES[link.on]}: {asked}; {CALLS[score.call]}"
+    told = f"{metric.label}{PLACES[link.on]}: {asked}; {call_words(score)}"
     if score.reason is not None:
         told += f": {score.detail or LINK_REASONS[score.reason]}"
     if score.extent is not None:
@@ -103,6 +105,15 @@ def link_words(score: LinkScore, metric: Metric) -> str:
             f"{number_words(score.error, unit)} are within error)"
         )
     return f"{told}."
+
+
+def call_words(score: LinkScore) -> str:
+    """What a link did; what merely was not seen to move is not said to have stayed still."""
+    return NOT_SEEN_TO_MOVE if _not_seen(score) else CALLS[score.call]
+
+
+def _not_seen(score: LinkScore) -> bool:
+    return score.call is LinkCall.STAYED_STILL and score.link.amount is None
 
 
 def outcome_words(outcome: Outcome, sureness_pct: int, scores: Sequence[LinkScore]) -> str:
@@ -121,6 +132,9 @@ def outcome_words(outcome: Outcome, sureness_pct: int, scores: Sequence[LinkScor
     hollow = sum(score.hollow for score in scores)
     if hollow:
         counts += f", {hollow} of them {ONLY_BETTER_FELL}"
+    not_seen = sum(_not_seen(score) for score in scores)
+    if not_seen:
+        counts += f", {not_seen} of them only in that no change beyond error was seen"
     if unsaid:
         counts += f", {unsaid} can't be told"
     return f"Stated sureness {sureness_pct} %; {OUTCOMES[outcome]} ({counts}). {NOT_WHY}"

@@ -129,9 +129,7 @@ def unit_of(verdict: Verdict, metric: Metric) -> str:
 
 def is_hollow(verdict: Verdict) -> bool:
     """An asymmetry that shrank only since the better side fell: no good news."""
-    return (
-        verdict.verdict is Call.IMPROVED and verdict.which_side_moved is SideMoved.BETTER_SIDE_FELL
-    )
+    return verdict.verdict is Call.IMPROVED and verdict.fell_together
 
 
 def size_words(number: float | None, verdict: Verdict, metric: Metric, reader: Reader) -> str:

@@ -27,6 +27,7 @@ TARGET_CALLS = {
     TargetCall.CANNOT_SAY: "can't be said",
     TargetCall.NOT_DUE: "not due yet",
 }
+AS_MEASURED = "as measured, though what was truly reached may fall short of it"
 WAYS = {
     TargetDirection.UP: "up",
     TargetDirection.DOWN: "down",
@@ -56,6 +57,8 @@ class TargetOutcome:
         Why it can't be said; '' where it can.
     hollow : bool
         It was met by the better side falling alone, which is no gain.
+    near : bool
+        It was met by no more than the error: what was truly reached may fall short of it.
     """
 
     target: Target
@@ -65,11 +68,14 @@ class TargetOutcome:
     error: float | None
     why: str = ""
     hollow: bool = False
+    near: bool = False
 
     @property
     def more(self) -> str:
         """What has to be said right behind the verdict; '' where there is nothing."""
-        return f"but {ONLY_BETTER_FELL}" if self.hollow else self.why
+        if self.hollow:
+            return f"but {ONLY_BETTER_FELL}"
+        return AS_MEASURED if self.near else self.why
 
 
 def target_words(outcome: TargetOutcome, metric: Metric) -> str:
@@ -89,9 +95,10 @@ def target_words(outcome: TargetOutcome, metric: Metric) -> str:
     if outcome.more:
         told += f", {outcome.more}"
     if outcome.moved is not None and outcome.error is not None:
+        seen = "" if outcome.on_date is None else f"by the visit of {day_words(outcome.on_date)} "
         told += (
-            f" (it moved {number_words(outcome.moved, unit, signed=True)} that way; changes up to "
-            f"{number_words(outcome.error, unit)} are within error)"
+            f" ({seen}it moved {number_words(outcome.moved, unit, signed=True)} that way; "
+            f"changes up to {number_words(outcome.error, unit)} are within error)"
         )
     return f"{told}."
 

@@ -137,6 +137,23 @@ class Verdict:
     right_mdc95: float | None = None
     regression: Regression | None = None
 
+    @property
+    def fell_together(self) -> bool:
+        """Whether what moved of an asymmetry was the better side falling towards the worse one.
+
+        True also where both sides moved beyond their error and the worse one moved away as well:
+        whatever became of the gap, neither side gained.
+        """
+        if self.which_side_moved is SideMoved.BETTER_SIDE_FELL:
+            return True
+        if self.which_side_moved is not SideMoved.BOTH or self.worse_side is None:
+            return False
+        # The worse side is the larger one where less is better: down is then the way to gain.
+        right_worse = self.worse_side is What.RIGHT
+        larger_worse = ((self.baseline or 0.0) > 0) == right_worse
+        changes = (self.left_change or 0.0, self.right_change or 0.0)
+        return all(change > 0 if larger_worse else change < 0 for change in changes)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flag:

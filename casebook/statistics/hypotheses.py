@@ -22,7 +22,7 @@ from casebook.domain.hypotheses import (
 )
 from casebook.domain.metrics import ErrorOrigin
 from casebook.domain.programmes import TargetDirection
-from casebook.domain.verdicts import Reason, SideMoved, Verdict
+from casebook.domain.verdicts import Reason, Verdict
 from casebook.domain.wording import REASONS
 from casebook.statistics.calibration import Forecast
 
@@ -169,7 +169,10 @@ def followed_in_time(drivers: Sequence[LinkScore], consequence: Sequence[LinkSco
     -------
     Order
         Before, or without the driver, only where the driver is known not to have moved by
-        then; where it could not be told, neither can the order.
+        then, and where of what was predicted the consequence had come a larger share than any
+        driver can have, with the error of both allowed for: a driver measured less finely is
+        seen later though both move together. Where that could not be told, neither can the
+        order.
 
     References
     ----------
@@ -186,8 +189,10 @@ def followed_in_time(drivers: Sequence[LinkScore], consequence: Sequence[LinkSco
     driver = _first(drivers)
     if driver is not None and driver <= seen:
         return Order.AFTER if driver < seen else Order.SAME_VISIT
-    then = [score.call for score in drivers if score.on_date == seen]
-    if not then or not set(then) <= {LinkCall.DID_NOT_MOVE, LinkCall.OTHER_WAY}:
+    then = [score for score in drivers if score.on_date == seen]
+    known = {LinkCall.DID_NOT_MOVE, LinkCall.OTHER_WAY}
+    came = max(_share(score, -1.0) for score in consequence if score.on_date == seen)
+    if not then or any(score.call not in known or _share(score, 1.0) >= came for score in then):
         return Order.CANNOT_SAY
     return Order.WITHOUT_DRIVER if driver is None else Order.BEFORE
 
@@ -331,7 +336,7 @@ def _moved(link: Link, verdict: Verdict, moved: float, error: float) -> LinkScor
         extent=extent,
         hollow=call is LinkCall.AS_PREDICTED
         and link.direction is TargetDirection.TOWARDS_ZERO
-        and verdict.which_side_moved is SideMoved.BETTER_SIDE_FELL,
+        and verdict.fell_together,
     )
 
 
@@ -370,6 +375,11 @@ def _unsaid(
         reason=reason,
         detail=detail,
     )
+
+
+def _share(score: LinkScore, ends: float) -> float:
+    """What had come of the predicted amount, at the lower (-1) or upper (1) end of its error."""
+    return ((score.moved or 0.0) + ends * (score.error or 0.0)) / (score.asked or 1.0)
 
 
 def _first(scores: Sequence[LinkScore]) -> date | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from casebook.domain.hypotheses import Link, LinkCall, LinkReason, Role
+from casebook.domain.hypotheses import Link, LinkCall, LinkReason, LinkScore, Role
 from casebook.domain.hypothesis_words import LINK_REASONS
 from casebook.domain.programmes import Target
 from casebook.domain.target_outcomes import TargetCall, TargetOutcome
@@ -33,7 +33,8 @@ def target_outcome(target: Target, verdicts: Sequence[Verdict], *, today: date) 
         Met: it moved that way beyond error and at least as far as was asked for. Not met:
         what was seen falls short of it by more than error (so that a target truly reached is
         called not met in 2.5 % of cases), or it moved the other way beyond error. Else it
-        can't be said. A gap that is as small as was asked for only because the better side
+        can't be said. Met holds of what was measured: of targets that are just not reached
+        nearly half read met, so one that is met by no more than the error is `near`. A gap that is as small as was asked for only because the better side
         fell is met and `hollow`.
 
     References
@@ -78,4 +79,9 @@ def target_outcome(target: Target, verdicts: Sequence[Verdict], *, today: date) 
         error=score.error,
         why=why,
         hollow=call is TargetCall.MET and score.hollow,
+        near=call is TargetCall.MET and _margin(score) <= (score.error or 0.0),
     )
+
+
+def _margin(score: LinkScore) -> float:
+    return (score.moved or 0.0) - (score.asked or 0.0)

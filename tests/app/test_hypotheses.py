@@ -95,7 +95,7 @@ def test_a_hypothesis_is_written_from_the_targets_and_scored_after_each_review(
     said = words(at_page(app, "hypotheses", runner=WORSE))
     assert "frozen since the programme started on 1 Feb 2026" in said
     assert "moved the other way, beyond error" in said
-    assert "stayed still within error" in said
+    assert "no change beyond error was seen, which does not show that it stayed still" in said
     assert "Stated sureness 70 %; not all of it was seen as predicted" in said
     assert "- 9 Feb 2026: " in said
     assert "**this one counts**" in said

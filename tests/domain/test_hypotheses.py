@@ -163,9 +163,9 @@ def a_score(**changes: Any) -> LinkScore:
 
 def test_a_link_is_told_with_its_numbers_and_its_side() -> None:
     assert link_words(a_score(), a_metric()) == (
-        "Strength in a test (left): predicted 30.0 N up; moved as predicted, beyond error, at "
-        "least as far as predicted (it moved +40.0 N that way; changes up to 20.0 N are within "
-        "error)."
+        "Strength in a test (left): predicted 30.0 N up; moved as predicted, beyond error, as "
+        "measured at least as far as predicted (it moved +40.0 N that way; changes up to 20.0 "
+        "N are within error)."
     )
 
 
@@ -187,7 +187,11 @@ def test_what_should_stay_still_is_told_with_what_counts_as_still() -> None:
         "5.0%); stayed still within error (it moved +1.0%; changes up to 2.0% are within error)."
     )
     free = a_score(link=replace(still, amount=None), call=LinkCall.STAYED_STILL, extent=None)
-    assert "should have stayed still; " in link_words(free, a_metric())
+    assert "should have stayed still; no change beyond error was seen, which does not" in (
+        link_words(free, a_metric())
+    )
+    told = outcome_words(Outcome.HELD, 70, [a_score(), free, score])
+    assert "3 of 3 predictions held, 1 of them only in that no change beyond error" in told
 
 
 def test_why_it_cannot_be_said_is_the_verdicts_reason_or_the_links() -> None:

@@ -200,6 +200,8 @@ def test_a_grade_has_no_interval_and_tells_the_step_within_which_nothing_changed
         "changes up to 1.0 N could not have been seen"
         in arguments_against(of(grade, OTHER), BY_KEY)[0]
     )
+    bare = replace(TARGETED, change=replace(step, within=None))
+    assert not any("been seen" in one for one in arguments_against(of(bare, OTHER), BY_KEY))
 
 
 def test_without_an_improvement_what_weakens_that_answer_is_told() -> None:

@@ -123,7 +123,14 @@ def test_an_asymmetry_goes_towards_zero_by_its_size_and_not_by_crossing_over() -
     signed = a_link(direction=TargetDirection.UP, amount=6.0, on=TargetOn.ASYMMETRY)
     assert score_link(signed, over).call is LinkCall.AS_PREDICTED
     fell = replace(shrunk, which_side_moved=SideMoved.BETTER_SIDE_FELL)
-    assert [score_link(link, one).hollow for one in (shrunk, fell, grown)] == [False, True, False]
+    # Left the larger by 12: both fell, the better side further.
+    both = replace(
+        shrunk, which_side_moved=SideMoved.BOTH, worse_side=What.RIGHT, left_change=-15.0,
+        right_change=-6.0,
+    )  # fmt: skip
+    assert [score_link(link, one).hollow for one in (shrunk, fell, both, grown)] == [
+        False, True, True, False,
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -200,9 +207,11 @@ def test_the_first_visit_on_or_after_the_date_counts_and_no_later_one() -> None:
 
 
 def course(*calls: LinkCall) -> list[LinkScore]:
+    moved = {LinkCall.AS_PREDICTED: 10.0, LinkCall.DID_NOT_MOVE: 0.0}
     return [
         LinkScore(
-            link=UP, call=call, on_date=DAY + timedelta(weeks=week), moved=None, error=None
+            link=UP, call=call, on_date=DAY + timedelta(weeks=week), moved=moved.get(call),
+            error=4.0, asked=10.0,
         )
         for week, call in enumerate(calls)
     ]  # fmt: skip
@@ -229,6 +238,37 @@ def test_the_order_is_told_only_where_both_can_be(
     driver: list[LinkCall], consequence: list[LinkCall], order: Order
 ) -> None:
     assert followed_in_time(course(*driver), course(*consequence)) is order
+
+
+def test_a_driver_that_is_measured_less_finely_is_not_said_to_have_moved_later() -> None:
+    """Both have come half of their way; only the finer one can be seen to have."""
+    driver = replace(UP, amount=24.0)
+    [coarse] = score_course(driver, [seen(10.0, 11.0)])
+    fine = score_course(UP, [seen(5.0, 1.0)])
+    assert (coarse.call, fine[0].call) == (LinkCall.DID_NOT_MOVE, LinkCall.AS_PREDICTED)
+    later = score_course(driver, [seen(20.0, 11.0, latest_date=DAY + timedelta(days=30))])
+    assert followed_in_time([coarse, *later], fine) is Order.CANNOT_SAY
+    whole = score_course(UP, [seen(10.0, 1.0)])
+    [none] = score_course(driver, [seen(0.0, 11.0)])
+    assert followed_in_time([none, *later], whole) is Order.BEFORE
+    assert followed_in_time([none], whole) is Order.WITHOUT_DRIVER
+
+
+@pytest.mark.simulated
+def test_what_moves_together_is_seldom_said_to_go_before_its_driver() -> None:
+    generator, runs, against = np.random.default_rng(20261127), 400, 0
+    for _ in range(runs):
+        driver, follows = [], []
+        for visit, part in enumerate((0.33, 0.66, 1.0)):
+            day = DAY + timedelta(days=30 * visit)
+            driver.append(seen(12 * part + generator.normal(0, 2.5), 4.9, latest_date=day))
+            follows.append(seen(6 * part + generator.normal(0, 0.5), 0.98, latest_date=day))
+        order = followed_in_time(
+            score_course(replace(UP, amount=12.0), driver),
+            score_course(replace(UP, amount=6.0), follows),
+        )
+        against += order in {Order.BEFORE, Order.WITHOUT_DRIVER}
+    assert against / runs <= 0.05
 
 
 def test_the_first_driver_that_moves_counts() -> None:

@@ -61,11 +61,31 @@ def test_a_gap_closed_by_the_better_side_falling_meets_its_target_for_no_gain() 
     found = target_outcome(ZERO, [verdict], today=TODAY)
     assert (found.call, found.hollow) == (TargetCall.MET, True)
     words = target_words(found, a_metric(asymmetry_form=AsymmetryForm.PERCENT))
-    assert "met, but only because the better side fell, which is no gain (it moved" in words
+    assert "met, but only because the better side fell, which is no gain (by the visit" in words
     gained = replace(verdict, which_side_moved=SideMoved.WORSE_SIDE_GAINED)
     assert not target_outcome(ZERO, [gained], today=TODAY).hollow
     short = replace(verdict, latest=-16.0, change=4.0)
     assert not target_outcome(ZERO, [short], today=TODAY).hollow
+
+
+def test_a_target_met_by_no_more_than_the_error_may_truly_be_missed_and_that_is_said() -> None:
+    near = target_outcome(TARGET, [seen(13.0)], today=TODAY)
+    assert (near.call, near.near) == (TargetCall.MET, True)
+    assert "met, as measured, though what was truly reached may fall short of it (" in (
+        target_words(near, a_metric())
+    )
+    clear = target_outcome(TARGET, [seen(15.0)], today=TODAY)
+    assert (clear.call, clear.near, clear.more) == (TargetCall.MET, False, "")
+    assert not target_outcome(TARGET, [seen(9.0)], today=TODAY).near
+
+
+def test_a_visit_long_after_the_date_is_named_with_its_own() -> None:
+    late = target_outcome(
+        TARGET, [seen(20.0, latest_date=DAY + timedelta(days=200))], today=DAY + timedelta(days=300)
+    )
+    assert "by 1 Jun 2026: met (by the visit of 18 Dec 2026 it moved" in (
+        target_words(late, a_metric())
+    )
 
 
 def test_before_its_date_it_is_not_due_and_without_a_visit_since_it_cannot_be_said() -> None:
@@ -93,8 +113,8 @@ def test_a_target_is_told_in_a_sentence_with_its_numbers() -> None:
     metric = a_metric(asymmetry_form=AsymmetryForm.PERCENT)
     told = target_words(target_outcome(TARGET, [seen(5.0)], today=TODAY), metric)
     assert told == (
-        "Strength in a test (left): 10.0 N up by 1 Jun 2026: not met (it moved +5.0 N that way; "
-        "changes up to 4.0 N are within error)."
+        "Strength in a test (left): 10.0 N up by 1 Jun 2026: not met (by the visit of 1 Jun 2026 "
+        "it moved +5.0 N that way; changes up to 4.0 N are within error)."
     )
     none = target_words(target_outcome(ZERO, [], today=TODAY), metric)
     assert none == (
