@@ -57,7 +57,7 @@ _LEFT_OUT = {
 }
 
 
-def left_out_words(what: str, n: int) -> str:
+def left_out_words(what: str, n: int, least: int = 0) -> str:
     """That something was left out, and why.
 
     Parameters
@@ -66,6 +66,8 @@ def left_out_words(what: str, n: int) -> str:
         A term's name, or 'unlike', 'without_...', '..._unrecorded', 'one_kind', 'small_kind'.
     n : int
         Visits' values ('unlike') or runners ('without_...').
+    least : int
+        A smaller number of runners is not told.
 
     Examples
     --------
@@ -74,6 +76,8 @@ def left_out_words(what: str, n: int) -> str:
     """
     if what == "unlike":
         counted = "1 value was" if n == 1 else f"{n} values were"
+    elif n < least:
+        counted = f"Fewer than {least} runners are"
     else:
         counted = "1 runner is" if n == 1 else f"{n} runners are"
     return _LEFT_OUT[what].format(n=counted)

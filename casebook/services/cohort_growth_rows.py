@@ -119,7 +119,7 @@ def growth_rows(
             left_out.append(left_out_words(f"too_few_for_{name}", 0))
             continue
         if have < len(asked):
-            left_out.append(left_out_words(f"without_{name}", len(asked) - have))
+            left_out.append(left_out_words(f"without_{name}", len(asked) - have, least))
             rows = rows.of(recorded)
         covariates[name] = known
     who, subject = np.unique(rows.runner, return_inverse=True)

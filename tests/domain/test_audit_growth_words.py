@@ -46,6 +46,11 @@ def test_what_was_left_out_is_said_with_the_reason(what: str, n: int, said: str)
     assert said in left_out_words(what, n)
 
 
+def test_few_runners_who_were_left_out_are_not_counted() -> None:
+    assert left_out_words("without_adherence", 4, 5).startswith("Fewer than 5 runners are")
+    assert left_out_words("without_adherence", 5, 5).startswith("5 runners are")
+
+
 def test_cautions_are_those_that_apply() -> None:
     plain = growth_cautions(On.VALUE, 100, adherence=False, raw=True)
     assert len(plain) == 2

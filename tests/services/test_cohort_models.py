@@ -149,6 +149,18 @@ def test_what_too_few_have_recorded_is_left_out_and_said(cohort: LoadedCohort) -
     assert "Adherence is left out: too few runners have it recorded" in told
 
 
+def test_few_that_were_left_out_are_not_counted(cohort: LoadedCohort) -> None:
+    runners = cohort.runners
+    found = grown(
+        replace(
+            cohort,
+            runners=runners.assign(adherence=runners["adherence"].where(np.arange(200) > 2)),
+        )
+    )
+    told = " ".join(found.words)
+    assert "Fewer than 5 runners are without recorded adherence, left out" in told
+
+
 def test_of_few_runners_not_everything_is_asked(cohort: LoadedCohort) -> None:
     found = grown(grown_cohort(14, 3))
     assert {term.what for term in found.terms} == {
