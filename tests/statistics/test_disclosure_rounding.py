@@ -191,6 +191,20 @@ def test_two_means_tell_the_value_of_the_leaver_no_closer_than_2_sd(
     assert abs(left - middle) <= reach + 1e-6
 
 
+@pytest.mark.parametrize("n", [20, 200, 2000])
+def test_a_lone_value_far_out_is_not_given_back_by_the_sum(n: int) -> None:
+    """The intruder has every other value to the last digit."""
+    others = np.random.default_rng(7).normal(0, 1, n - 1)
+    for out in (30.0, 1000.0):
+        found = published([*others.tolist(), out], n)
+        assert found.mean is not None
+        assert found.step is not None
+        low = n * (found.mean - found.step) - others.sum()
+        high = n * (found.mean + found.step) - others.sum()
+        assert low <= out <= high
+        assert high - low >= 2 * out * (1 - 2 / n)
+
+
 def test_the_spread_tells_the_value_of_the_leaver_no_closer_either() -> None:
     drawn = np.random.default_rng(5)
     for n in (11, 20, 60):

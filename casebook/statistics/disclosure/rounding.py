@@ -7,15 +7,15 @@ runner left in between, exact numbers give that runner's group and values back. 
   drawn anew when anybody leaves (the draw depends on all members), or else the one count that
   changed would be the leaver's. A total is the sum of the rounded counts, never the exact total,
   which would bind them together;
-- every mean and standard deviation is rounded at random to a step of at least 2 SD / n. Sums are
-  then known to n steps, 2 SD, at best, and so is their difference, the value of the leaver: no
-  narrower than anybody would have guessed from the mean and the standard deviation.
+- every mean and standard deviation is rounded at random to a step of at least 2 SD / n, and of
+  twice the furthest value's distance from the mean / n. Sums are then known to n steps at best, and
+  so is their difference, the value of the leaver: no narrower than anybody would have guessed from
+  the mean and the standard deviation, nor than how far out it lies.
 
 What that cannot do: somebody who knows the exact counts from elsewhere can be told by a rare draw
-that a runner has left a group; a leaver whose value lies far out can move a mean by more than two
-steps, which tells of having been in the group, though not the value any closer than 2 SD; and who
-draws the same members again with another secret can average the draws away, so that the secret
-belongs to the clinic and stays the same.
+that a runner has left a group; of a leaver whose value lies far out the step itself tells that
+somebody's did, and to within 2.5 times how far; and who draws the same members again with another
+secret can average the draws away, so that the secret belongs to the clinic and stays the same.
 """
 
 from __future__ import annotations
@@ -213,7 +213,7 @@ def rounded_mean(
     minimum: int = MINIMUM,
     base: int = BASE,
 ) -> RoundedMean:
-    """Mean and standard deviation of a group, rounded at random to a step of at least 2 SD / n.
+    """Mean and standard deviation of a group, rounded at random to a step that hides each value.
 
     Parameters
     ----------
@@ -231,8 +231,9 @@ def rounded_mean(
     Returns
     -------
     RoundedMean
-        The mean is right on average and less than one step away. Shares and intervals are to be
-        computed from what is returned, never from the values.
+        The mean is right on average and less than one step away; the step is that of
+        `mean_step`, for the distance of the furthest value where it exceeds the SD. Shares and
+        intervals are to be computed from what is returned, never from the values.
 
     Raises
     ------
@@ -261,7 +262,9 @@ def rounded_mean(
     sd = float(numbers.std(ddof=1))
     if sd <= _ALIKE * float(np.abs(numbers).max()):
         return nothing
-    step = mean_step(sd, len(numbers))
+    # A lone value far out makes up most of a sum: n steps must cover it, too.
+    furthest = float(np.abs(numbers - numbers.mean()).max())
+    step = mean_step(max(sd, furthest), len(numbers))
     mean = _rounded_at_random(float(numbers.mean()), step, _draw(secret, members, f"mean {name}"))
     spread = _rounded_at_random(sd, step, _draw(secret, members, f"sd {name}"))
     return RoundedMean(count=count, mean=mean, sd=spread, step=step)
