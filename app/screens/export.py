@@ -38,6 +38,8 @@ PURPOSES = {Purpose.AUDIT: "audit", Purpose.RESEARCH: "research"}
 FORMATS = {FileFormat.CSV: "CSV", FileFormat.PARQUET: "Parquet", FileFormat.XLSX: "XLSX workbook"}
 MADE = state.Key.EXPORT_MADE
 ALSO = (FileFormat.PARQUET, FileFormat.XLSX)
+# Signs of a fingerprint that are enough to tell keys apart by eye; the whole stands below.
+SHORT = 12
 BOXES = (
     "export_purpose",
     "export_k",
@@ -229,8 +231,8 @@ def _make(casebook: Casebook, settings: ExportSettings) -> None:
 def _show_made(made: _Made) -> None:
     report = made.report
     st.success(
-        f"Export {report.number} is made and logged: {len(report.files)} files. Key "
-        f"{report.key_fingerprint}.",
+        f"Export {report.number} is made and logged: {len(report.files)} files, with the key "
+        f"whose fingerprint begins {report.key_fingerprint[:SHORT]}.",
         icon=":material/check_circle:",
     )
     with st.container(horizontal=True):
@@ -281,7 +283,18 @@ def _log(casebook: Casebook) -> None:
             hide_index=True,
             alt="Log of exports",
         )
+    with st.expander("Settings, fingerprints and checksums", icon=":material/fingerprint:"):
+        st.dataframe(
+            pd.DataFrame([row for one in logged for row in _details(one)]),
+            hide_index=True,
+            width="stretch",
+        )
     routes.link("audit", "To the audit", icon=":material/bar_chart:")
+
+
+def _details(one: LoggedExport) -> list[dict[str, str]]:
+    said = {"settings": one.settings, "key": one.key_fingerprint, **one.files}
+    return [{"No.": str(one.number), "What": what, "Is": is_} for what, is_ in said.items()]
 
 
 def _logged(one: LoggedExport) -> dict[str, str]:
@@ -292,7 +305,7 @@ def _logged(one: LoggedExport) -> dict[str, str]:
         "For": PURPOSES[Purpose(one.purpose)],
         "Runners": str(one.runners),
         "Alike at least": str(one.risk["k"]),
-        "Key's fingerprint": plain(one.key_fingerprint),
+        "Key": plain(f"{one.key_fingerprint[:SHORT]}…"),
         "Files": str(len(one.files)),
     }
 
