@@ -96,7 +96,8 @@ def _show_parts(report: CalibrationReport) -> None:
             f"- Score **{parts.score:.3f}**: mean squared difference between what was stated and "
             "what came; 0 is perfect.\n"
             f"- Reliability {parts.reliability:.3f}: how far what was stated lies from what held, "
-            "group by group; 0 is perfect.\n"
+            f"group by group; 0 is perfect, and chance alone makes about "
+            f"{parts.reliability_by_chance:.3f} of so many statements that are exactly right.\n"
             f"- Resolution {parts.resolution:.3f}: how far the groups lie apart; the larger the "
             "better.\n"
             f"- Uncertainty {parts.uncertainty:.3f}: what stating the overall share each time "
@@ -110,7 +111,11 @@ def _show_parts(report: CalibrationReport) -> None:
                 else ""
             )
         )
-        st.caption("Brier 1950, Murphy 1973, Stephenson et al. 2008; intervals: Wilson 1927.")
+        st.caption(
+            "Brier 1950, Murphy 1973, Stephenson et al. 2008; intervals: Wilson 1927. "
+            "All take the hypotheses as independent of one another, which several of one runner "
+            "are not: then the intervals are too narrow."
+        )
 
 
 def _row(found: Calibration) -> dict[str, str]:

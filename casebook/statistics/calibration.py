@@ -21,6 +21,8 @@ EDGES: tuple[float, ...] = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
 # With fewer, groups of one or two forecasts would be read as a tendency. Common practice, no
 # source.
 FEWEST_FORECASTS = 10
+# Of one group alone the resolution is nought but for rounding.
+NO_RESOLUTION = 1e-12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +60,9 @@ class BrierParts:
         How far the groups' shares lie apart from the overall share; the larger the better.
     uncertainty : float, 0 to 0.25
         Of the outcome itself: the score of stating the overall share each time.
+    reliability_by_chance : float, >= 0
+        What the reliability would be on average were each statement exactly right: few
+        hypotheses in a group hold more or less often than stated by chance alone.
     within_variance, within_covariance : float
         What grouping hides of the sureness; both 0 where each group holds one value of it.
     skill : float or None
@@ -70,6 +75,7 @@ class BrierParts:
     reliability: float
     resolution: float
     uncertainty: float
+    reliability_by_chance: float
     within_variance: float
     within_covariance: float
     skill: float | None
@@ -114,8 +120,9 @@ class Calibration:
     too_few : bool
         True with fewer than ten forecasts: then the parts say little.
     surer_than_right : bool or None
-        True where the mean sureness lies above the interval of the share that held, False
-        where below; None where it lies within, so that no difference can be told.
+        True where so few, False where so many held that it would happen in at most 2.5 % of
+        cases were each statement exactly right (exact, for independent hypotheses); None where
+        no difference can be told.
     """
 
     kind: str
@@ -210,6 +217,10 @@ def brier_parts(sureness: Floats, held: Floats, edges: Sequence[float] | None = 
         reliability=float(weight @ np.square(stated - came)),
         resolution=float(weight @ np.square(came - overall)),
         uncertainty=uncertainty,
+        reliability_by_chance=float(
+            (np.bincount(group, weights=sureness * (1.0 - sureness))[full] / count[full]).sum()
+            / sureness.size
+        ),
         within_variance=float(np.square(off).mean()),
         within_covariance=float(2.0 * (off * (held - came[place])).mean()),
         skill=1.0 - score / uncertainty if 0.0 < overall < 1.0 else None,
@@ -326,8 +337,9 @@ def calibration_words(found: Calibration, *, left_out: int = 0) -> str:
     --------
     >>> calibration_words(calibration_of([Forecast(sureness=0.9, held=False)] * 4)[0])
     'Of 4 hypotheses of which every prediction could be told, 0 held (0 %, 95 % interval 0 % to \
-49 %); the sureness stated before was 90 % on average, more than held. Brier score 0.81 (0 is perfect; 0.00 is what \
-stating the overall share each time would have scored). With fewer than 10, this says little yet.'
+49 %); the sureness stated before was 90 % on average, more than held. Brier score 0.81 (0 is \
+perfect; 0.00 is what stating the overall share each time would have scored). With fewer than \
+10, this says little yet.'
     """
     held, parts = found.held, found.brier
     sureness = {
@@ -337,13 +349,15 @@ stating the overall share each time would have scored). With fewer than 10, this
     }[found.surer_than_right]
     told = (
         f"Of {held.total} hypothes{'is' if held.total == 1 else 'es'} of which every prediction "
-        f"could be told, {held.count} held ({_percent(held.share)}, 95 % interval {_percent(held.low)} to "
-        f"{_percent(held.high)}); the sureness stated before was {_percent(found.mean_sureness)} "
+        f"could be told, {held.count} held ({_percent(held.share)}, 95 % interval "
+        f"{_percent(held.low)} to {_percent(held.high)}); the sureness stated before was {_percent(found.mean_sureness)} "
         f"on average, {sureness}. Brier score {parts.score:.2f} (0 is perfect; "
         f"{parts.uncertainty:.2f} is what stating the overall share each time would have scored)."
     )
     if found.too_few:
         told += f" With fewer than {FEWEST_FORECASTS}, this says little yet."
+    elif parts.skill is not None and parts.resolution < NO_RESOLUTION:
+        told += " All lay in one part of the scale, which tells those that held from no others."
     if left_out:
         told += f" {left_out} more, with a prediction that can't be told, are not counted here."
     return told
@@ -366,8 +380,19 @@ def _calibration(kind: str, forecasts: Sequence[Forecast], edges: Sequence[float
         brier=brier_parts(sureness, held, edges),
         points=() if too_few else reliability_points(sureness, held, edges),
         too_few=too_few,
-        surer_than_right=True if mean > share.high else False if mean < share.low else None,
+        surer_than_right=_surer(sureness, share.count),
     )
+
+
+def _surer(sureness: Floats, held: int) -> bool | None:
+    """Whether fewer (True) or more (False) held than chance makes of statements that are right."""
+    chances = np.ones(1)
+    for one in sureness.tolist():
+        chances = np.convolve(chances, [1.0 - one, one])
+    end = (1.0 - LEVEL) / 2.0
+    if chances[: held + 1].sum() <= end:
+        return True
+    return False if chances[held:].sum() <= end else None
 
 
 def _groups(sureness: Floats, edges: Sequence[float] | None) -> Whole:

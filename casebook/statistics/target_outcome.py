@@ -34,8 +34,8 @@ def target_outcome(target: Target, verdicts: Sequence[Verdict], *, today: date) 
         what was seen falls short of it by more than error (so that a target truly reached is
         called not met in 2.5 % of cases), or it moved the other way beyond error. Else it
         can't be said. Met holds of what was measured: of targets that are just not reached
-        nearly half read met, so one that is met by no more than the error is `near`. A gap that is as small as was asked for only because the better side
-        fell is met and `hollow`.
+        nearly half read met, so one that is met by no more than the error is `near`. A gap that
+        is as small as was asked for only because the better side fell is met and `hollow`.
 
     References
     ----------

@@ -203,6 +203,41 @@ def test_the_words_say_whether_the_sureness_fits(sureness: float, held: int, wor
     assert told.endswith("2 more, with a prediction that can't be told, are not counted here.")
 
 
+@pytest.mark.parametrize(
+    ("stated", "held", "surer"),
+    [
+        # Chances by hand: 0.1 of one that holds though 10 % sure, 0.9^5 = 0.59 of none of five.
+        ([0.1], 1, None),
+        ([0.02], 1, False),
+        ([0.98], 0, True),
+        ([0.1] * 5, 0, None),
+        # 0.1 * 0.9 = 0.09 of both; 0.2 * 0.1 = 0.02 of neither of two.
+        ([0.1, 0.9], 2, None),
+        ([0.8, 0.9], 0, True),
+    ],
+)
+def test_sureness_is_told_from_what_held_only_beyond_exact_chance(
+    stated: list[float], held: int, surer: bool | None
+) -> None:
+    forecasts = [Forecast(sureness=one, held=at < held) for at, one in enumerate(stated)]
+    assert calibration_of(forecasts)[0].surer_than_right is surer
+
+
+def test_what_chance_makes_of_exact_statements_stands_beside_the_reliability() -> None:
+    stated = np.array([0.5, 0.5, 0.9, 0.9, 0.9, 0.9])
+    # (0.25 + 0.09) / 6: two of the one group, four of the other.
+    parts = brier_parts(stated, np.array([1.0, 0.0, 1.0, 1.0, 1.0, 0.0]))
+    assert parts.reliability_by_chance == pytest.approx(0.34 / 6)
+
+
+def test_sureness_that_is_always_the_same_tells_nothing_apart_and_that_is_said() -> None:
+    always = [Forecast(sureness=0.5, held=at % 2 == 0) for at in range(12)]
+    told = calibration_words(calibration_of(always)[0])
+    assert "tells those that held from no others" in told
+    varied = [*always[:10], Forecast(sureness=0.9, held=True), Forecast(sureness=0.1, held=False)]
+    assert "from no others" not in calibration_words(calibration_of(varied)[0])
+
+
 def test_one_hypothesis_is_one_and_says_little() -> None:
     told = calibration_words(calibration_of([Forecast(sureness=0.6, held=True)])[0])
     assert told.startswith("Of 1 hypothesis of which every prediction could be told, 1 held (100 %")
