@@ -60,7 +60,7 @@ WEIGHTS: Final[Mapping[Trait, int]] = {
 class Step(StrEnum):
     """How far runners came in care, by what is on record."""
 
-    CONSENTING = "consenting"
+    EXPORTED = "exported"
     VISITED = "visited"
     STARTED = "programme_started"
     REVIEWED = "reviewed_after_start"
@@ -427,8 +427,8 @@ def _grouped(lists: Lists) -> Iterable[Table]:
     )
     yield Table(
         name="flow",
-        words="How many consenting runners came how far, those left out of the other tables "
-        "included. Steps are rounded each by itself and need not shrink evenly.",
+        words="How many of the runners of this export came how far. "
+        "Steps are rounded each by itself and need not shrink evenly.",
         fields=(
             _words("step", "How far.", Step),
             _whole("runners", f"Runners, {rounded}.", low=0),
@@ -437,7 +437,7 @@ def _grouped(lists: Lists) -> Iterable[Table]:
     )
     yield Table(
         name="outcomes_by_group",
-        words="Verdicts on each runner's last visit, counted over all consenting runners.",
+        words="Verdicts on each runner's last visit, counted over the runners of this export.",
         fields=(
             _words("metric", "Which metric.", lists.metrics),
             _words(

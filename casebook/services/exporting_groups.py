@@ -1,4 +1,4 @@
-"""Counts and means over all consenting runners, rounded and withheld before they leave."""
+"""Counts and means over the runners of an export, rounded and withheld before they leave."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ class Groups:
 
     def count(self, ids: Sequence[int], found: Measured | None, metrics: Sequence[Metric]) -> None:
         """Take some runners in; None for such without a visit."""
-        self.steps[Step.CONSENTING] += len(ids)
+        self.steps[Step.EXPORTED] += len(ids)
         self.steps[Step.STARTED] += sum(one in self.kinds for one in ids)
         if found is None:
             return

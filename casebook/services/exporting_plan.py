@@ -38,8 +38,6 @@ class Plan:
     ----------
     runners, injuries, metrics_table : DataFrame
         Rows of these tables; the index of `runners` is the runner's id.
-    left_out : tuple of int
-        Ids of consenting runners who do not leave; they are counted in groups all the same.
     """
 
     settings: ExportSettings
@@ -48,7 +46,6 @@ class Plan:
     runners: pd.DataFrame
     injuries: pd.DataFrame
     metrics_table: pd.DataFrame
-    left_out: tuple[int, ...]
     measuring: Measuring
     prescribing: Prescribing
     groups: Groups
@@ -98,7 +95,6 @@ def planned(
         runners=runners,
         injuries=injuries_table(people, key, runners),
         metrics_table=_metrics_table(known, units),
-        left_out=tuple(int(one) for one in people.ids[people.made.left_out]),
         measuring=Measuring(
             settings=settings,
             key=key,

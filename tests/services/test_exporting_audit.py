@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import insert, select, text, update
+from sqlalchemy import func, insert, select, text, update
 
 from casebook.domain.errors import Conflict, InputRefused
 from casebook.domain.exporting import ExportKey, ExportSettings, Trait
@@ -27,7 +27,7 @@ from casebook.services.keeping import Casebook, open_casebook
 from casebook.services.recording_out import get_record, readable_files
 from casebook.services.registering import list_runners
 from casebook.storage.session import writing
-from casebook.storage.tables import MetricRow, RunnerRow, ValueRow, VisitRow
+from casebook.storage.tables import MetricRow, ProgrammeRow, RunnerRow, ValueRow, VisitRow
 from tests.exportable import SINCE, UNTIL, add_cohort
 
 KEY = ExportKey(secret=bytes(32))
@@ -230,7 +230,7 @@ def test_a_metric_of_the_clinics_own_leaves_only_when_it_is_named(
     assert "Ours" not in (tmp_path / "a" / "dictionary.md").read_text(encoding="utf-8")
 
 
-def test_runners_of_whom_too_few_look_alike_do_not_leave_and_still_count_in_groups(
+def test_runners_of_whom_too_few_look_alike_do_not_leave_and_move_no_byte(
     clinic: Casebook, tmp_path: Path
 ) -> None:
     with writing(clinic.engine) as unit:  # one alone among forty who are alike
@@ -240,13 +240,23 @@ def test_runners_of_whom_too_few_look_alike_do_not_leave_and_still_count_in_grou
             .values(sex="other", birth_year=1930, discipline="sprint", height_cm=201, mass_kg=120)
         )
         unit.commit()
-    report = export_audit(clinic, SETTINGS, tmp_path / "a", key=KEY, by="KM")
+    settings = replace(SETTINGS, leave_out=(Trait.REGION, Trait.SIDE))
+    report = export_audit(clinic, settings, tmp_path / "a", key=KEY, by="KM")
     facts = report.facts
-    assert facts.consenting == facts.exported + facts.left_out == 40
+    assert (facts.consenting, facts.exported, facts.left_out, facts.withheld) == (40, 39, 1, 0)
     assert report.n_rows["runners"] == facts.exported
     assert facts.too_few + facts.too_alike == facts.withheld + facts.left_out
-    steps = {row["step"]: row["runners"] for row in _rows(report, "flow")}
-    assert steps["consenting"] == "40"
+    with writing(clinic.engine) as unit:  # whatever had been measured and done of that runner
+        last = select(func.max(VisitRow.id)).where(VisitRow.runner_id == 1).scalar_subquery()
+        read = (ValueRow.visit_id == last) & ValueRow.mean.is_not(None)
+        unit.execute(update(ValueRow).where(read).values(mean=99_000.0))
+        unit.execute(update(VisitRow).where(VisitRow.id == last).values(kind="review"))
+        unit.execute(
+            update(ProgrammeRow).where(ProgrammeRow.runner_id == 1).values(kind="performance")
+        )
+        unit.commit()
+    again = export_audit(clinic, settings, tmp_path / "b", key=KEY, by="KM")
+    assert again.files == report.files
 
 
 def test_what_cannot_be_logged_does_not_stay(clinic: Casebook, tmp_path: Path) -> None:
