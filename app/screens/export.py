@@ -16,7 +16,7 @@ from app.choices import choose
 from app.messages import calmly, count_words, day_words, plain
 from app.sidebar import choose_user
 from app.typed_boxes import Boxes
-from casebook.domain.exporting import ExportKey, ExportSettings, key_of_text
+from casebook.domain.exporting import ExportKey, ExportSettings, Trait, key_of_text
 from casebook.domain.packages import FileFormat
 from casebook.domain.people import Purpose
 from casebook.domain.risk_words import DISCLAIMER, NAMES, NOT_PROTECTED, level_words
@@ -47,6 +47,7 @@ BOXES = (
     "export_formats",
     "export_metrics",
     "export_clinicians",
+    "export_leave_out",
     "export_rows",
 )
 
@@ -134,6 +135,16 @@ def _settings(casebook: Casebook) -> ExportSettings | None:
         key="export_clinicians",
         help="Only of those who saw at least k runners.",
     )
+    dropped = first.multiselect(
+        "Leave out altogether",
+        Trait,
+        format_func=NAMES.__getitem__,
+        key="export_leave_out",
+        placeholder="Nothing",
+        max_selections=len(Trait) - 1,
+        help="What does not leave need not be made alike, so that the rest leaves less coarse. "
+        "Height and mass cost the most.",
+    )
     if boxes.problems or k is None or diversity is None:
         st.error("Mend what is marked in red above.", icon=":material/block:")
         return None
@@ -145,6 +156,7 @@ def _settings(casebook: Casebook) -> ExportSettings | None:
         metrics=tuple(named),
         formats=(FileFormat.CSV, *formats),
         clinicians=clinicians,
+        leave_out=tuple(one for one in Trait if one in dropped),
     )
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from casebook.domain.exporting import Trait
 from casebook.services.exporting_audit import list_exports
 from casebook.services.keeping import open_casebook
 from casebook.services.registering import list_users
@@ -119,6 +120,11 @@ def test_an_export_needs_a_name_lies_ready_when_returned_to_and_goes_with_its_se
     app.text_input(key="export_k").set_value("6").run()
     assert "Export 1 is made and logged" not in words(app)
     assert not app.get("download_button")
+    assert "mass" in cells(app)
+    app.multiselect(key="export_leave_out").set_value([Trait.MASS, Trait.HEIGHT]).run()
+    assert not app.exception
+    assert "Left out for everybody, as asked: height, mass." in words(app)
+    assert not {"height", "mass"} & set(cells(app))
     app.text_input(key="export_k").set_value("").run()
     assert "Mend what is marked in red above." in words(app)
     casebook.close()
