@@ -54,6 +54,9 @@ def _show_measures(told: ToldEffect) -> None:
     others = [effect for effect in told.effect.effects if not effect.targeted]
     st.markdown("**Targeted measures**")
     _table(told, targeted, "targeted", "None of them was measured.")
+    if told.effect.own_sides_moved:
+        st.markdown("**The same measures where they were no target**, and changed beyond error")
+        _table(told, list(told.effect.own_sides_moved), "own_sides", "")
     counts = told.effect.others
     st.markdown("**Measures that it was not meant to change**, the comparison within this runner")
     st.markdown(f"{(counts_words(counts) or 'none was measured').capitalize()}.")
@@ -69,7 +72,7 @@ def _show_measures(told: ToldEffect) -> None:
             "\n".join(
                 f"- {plain(effect_sentence(one, told.metrics[one.metric]))}"
                 f"{f' :gray[{plain(one.lacking)}]' if one.lacking else ''}"
-                for one in (*targeted, *others)
+                for one in (*targeted, *told.effect.own_sides, *others)
             )
         )
 
@@ -98,7 +101,7 @@ def _row(effect: MetricEffect, metric: Metric) -> dict[str, str]:
         "Before": plain(before),
         "During": plain(during),
         "After": plain(after),
-        "Change (95 % interval)": plain(_step(effect.change, unit)),
+        "Last visit against before (95 % interval)": plain(_step(effect.change, unit)),
     }
 
 

@@ -212,6 +212,9 @@ class ProgrammeEffect:
     ----------
     targeted, others : Counts
         The metrics that the programme was to change, and the runner's others as a comparison.
+    own_sides : tuple of MetricEffect
+        Of the targeted metrics, the sides and asymmetries that were no target themselves. They
+        are no comparison and are not counted, but one that fell must not go untold.
     overlapping : tuple of str
         Titles of programmes that ran in the same weeks.
     left_out : int
@@ -227,9 +230,15 @@ class ProgrammeEffect:
     targeted: Counts
     others: Counts
     adherence: Adherence
+    own_sides: tuple[MetricEffect, ...] = ()
     overlapping: tuple[str, ...] = ()
     left_out: int = 0
     pain_weeks: int = 0
+
+    @property
+    def own_sides_moved(self) -> tuple[MetricEffect, ...]:
+        """Those of `own_sides` that changed beyond error."""
+        return tuple(one for one in self.own_sides if one.call in {Call.IMPROVED, Call.WORSENED})
 
 
 def adherence_of(weeks: Sequence[AdherenceWeek]) -> Adherence:

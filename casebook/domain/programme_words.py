@@ -18,10 +18,11 @@ from casebook.domain.programme_effects import (
     ProgrammeEffect,
     Step,
 )
-from casebook.domain.verdicts import Call, SideMoved, What
+from casebook.domain.verdicts import Call, Reason, SideMoved, What
 from casebook.domain.wording import (
     CALLS,
     ONLY_BETTER_FELL,
+    REASONS,
     SIDES_MOVED,
     asymmetry_unit,
     number_words,
@@ -44,6 +45,7 @@ AIMED = {
     Call.IMPROVED: "moved the way that was aimed at, beyond error",
     Call.WORSENED: "moved against the way that was aimed at, beyond error",
 }
+NO_TARGET = "No target itself"
 NOT_WHY = "None of this says why it changed."
 
 
@@ -70,6 +72,10 @@ def programme_paragraph(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) 
             f"Of {_counted(len(targeted), 'targeted measure')}, {counts_words(effect.targeted)}."
         )
         sentences.extend(effect_sentence(one, metrics[one.metric]) for one in targeted)
+        sentences.extend(
+            f"{NO_TARGET}: {effect_sentence(one, metrics[one.metric])}"
+            for one in effect.own_sides_moved
+        )
     else:
         sentences.append("It had no target that was measured, so nothing can be held against it.")
     others = sum(not one.targeted for one in effect.effects)
@@ -109,6 +115,8 @@ def effect_sentence(effect: MetricEffect, metric: Metric) -> str:
         f"{name}: from {_value(effect, start, unit)} before ({visits}) to "
         f"{_value(effect, end, unit)}, {call_words(effect)}"
     )
+    if effect.call is Call.CANNOT_SAY and effect.what is What.ASYMMETRY and start * end < 0.0:
+        told += f": {REASONS[Reason.CROSSED_OVER]}"
     told += f" ({_interval(change, unit)})"
     if effect.side_moved is not None and not effect.hollow:
         told += f"; {SIDES_MOVED[effect.side_moved]}"
@@ -142,6 +150,7 @@ def arguments_against(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) ->
     return (
         *_by_comparison(effect),
         *_by_measure(effect, metrics),
+        *_by_own_sides(effect, metrics),
         *_by_lack(effect),
         *_by_programme(effect),
         ALWAYS,
@@ -172,6 +181,12 @@ def _by_measure(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> Itera
             metric = metrics[one.metric]
             for words in (*_by_side(one), *_by_itself(one, metric), *_by_visits(one, metric)):
                 yield f"{_name(one, metric)}: {words}"
+
+
+def _by_own_sides(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> Iterator[str]:
+    for one in effect.own_sides_moved:
+        if one.call is Call.WORSENED:
+            yield f"{_name(one, metrics[one.metric])}: it was no target itself, and worsened"
 
 
 def _by_side(one: MetricEffect) -> Iterator[str]:

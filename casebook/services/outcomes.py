@@ -112,6 +112,7 @@ def programme_effect(
         targeted=counts_of([one for one in shown if one.targeted]),
         others=counts_of([one for one in shown if not one.targeted]),
         adherence=adherence_of(weeks),
+        own_sides=tuple(one for one in effects if not one.targeted and one.metric in same),
         overlapping=tuple(titles[at] for at in overlapping(span, spans)),
         left_out=_left_out(frame),
         pain_weeks=len(flagged),

@@ -83,8 +83,8 @@ def findings_of_clinic(session: Session, clinic_id: int) -> tuple[tuple[int, Vis
         .order_by(VisitRow.visited_on.desc(), VisitRow.session.desc(), FindingRow.id)
     )
     visits: dict[tuple[int, int, date, int], dict[Finding, bool]] = {}
-    for *key, finding in rows:
-        visits.setdefault((key[0], key[1], key[2], key[3]), {})[finding] = True
+    for runner_id, visit_id, visited_on, number, finding in rows:
+        visits.setdefault((runner_id, visit_id, visited_on, number), {})[finding] = True
     return tuple(
         (
             runner_id,

@@ -98,6 +98,25 @@ def test_a_gap_that_closed_from_the_wrong_side_is_counted_apart_and_never_as_imp
     assert of(replace(hollow, side_moved=None)).targeted.improved == 1
 
 
+def test_a_side_that_was_no_target_and_fell_is_told_and_argues_against() -> None:
+    fell = replace(
+        TARGETED,
+        what=What.RIGHT,
+        targeted=False,
+        change=Step(change=-50.0, low=-70.0, high=-30.0, call=Call.WORSENED),
+    )
+    rose = replace(fell, what=What.ASYMMETRY, change=UP)
+    still = replace(fell, metric=STEPS, what=What.NONE, change=FLAT)
+    told = programme_paragraph(of(TARGETED, own_sides=(fell, rose, still)), BY_KEY)
+    assert "Of 1 targeted measure, 1 improved beyond error." in told
+    assert (
+        "No target itself: Strength in a test (right): from 300 N before (mean of 2 visits) to "
+        "250 N, worsened beyond error"
+    ) in told
+    assert told.count("No target itself") == 2
+    assert told.count("it was no target itself, and worsened") == 1
+
+
 def test_without_a_target_or_a_record_of_sessions_that_is_said() -> None:
     told = programme_paragraph(
         of(OTHER, adherence=Adherence(weeks=0, planned=0, done=0), ended_on=None), BY_KEY
@@ -251,6 +270,13 @@ def test_an_asymmetry_names_its_larger_side_and_the_side_that_moved() -> None:
         "larger), improved beyond error (change +9.0%, 95 % interval +4.0% to +14.0%); the worse "
         "side gained; at the last visit after its end, against before: improved beyond error."
     )
+    swung = replace(
+        shrunk, change=Step(change=30.0, low=20.0, high=40.0, call=Call.CANNOT_SAY), kept=None
+    )
+    assert (
+        "to 18.0% (right larger), can't say: it swung over to the other side, which is not the "
+        "same as shrinking (change +30.0%"
+    ) in effect_sentence(swung, a_metric(asymmetry_form=AsymmetryForm.PERCENT))
 
 
 def test_what_was_not_measured_or_has_no_error_is_told_so() -> None:
