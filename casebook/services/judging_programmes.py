@@ -18,7 +18,7 @@ from casebook.domain.verdicts import Verdict
 from casebook.services.judging import JudgedRunners, rows_of
 from casebook.services.telling import every_verdict
 from casebook.statistics.judgement import judge
-from casebook.statistics.programme_effect import Span, phase_masks
+from casebook.statistics.programme_effect import Span, phase_masks, starts_amid
 from casebook.statistics.reference import mark_reference
 from casebook.storage.cases import figures_in_force, metrics_by_id
 from casebook.storage.frames import values_frame, visits_frame
@@ -79,15 +79,16 @@ def judge_programmes(
             for other in every.get(one.runner_id, ())
             if other.programme_id != one.programme_id
         ]
-        before, _, _ = phase_masks(
-            own["day"].to_numpy(dtype=float), span_of(one.started_on, one.ended_on), others
-        )
+        span = span_of(one.started_on, one.ended_on)
+        before, _, _ = phase_masks(own["day"].to_numpy(dtype=float), span, others)
         own["reference"] = before & own["counts"].to_numpy(dtype=bool)
         own["runner"] = one.programme_id
         own["visit"] += turn * stride
         read = values[values["runner"] == one.runner_id].copy()
         read["runner"] = one.programme_id
         read["visit"] += turn * stride
+        if starts_amid(span, others):
+            read = _last_before(read, own)
         visit_parts.append(own)
         value_parts.append(read)
     placed = pd.concat(visit_parts, ignore_index=True)
@@ -99,6 +100,14 @@ def judge_programmes(
         metric_ids=tuple(by_id),
         figures=figures,
     )
+
+
+def _last_before(read: pd.DataFrame, own: pd.DataFrame) -> pd.DataFrame:
+    """Of each measure the last day of the baseline alone; everything later as it is."""
+    placed = own.set_index("visit").loc[read["visit"], ["day", "reference"]]
+    day = placed["day"].where(placed["reference"]).to_numpy(dtype=float)
+    last = pd.Series(day).groupby([read["metric"].to_numpy(), read["side"].to_numpy()])
+    return read[np.isnan(day) | (day == last.transform("max").to_numpy())]
 
 
 def _fetched(unit: Unit, runner_ids: Sequence[int]) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -350,8 +350,9 @@ perfect; 0.00 is what stating the overall share each time would have scored). Wi
     told = (
         f"Of {held.total} hypothes{'is' if held.total == 1 else 'es'} of which every prediction "
         f"could be told, {held.count} held ({_percent(held.share)}, 95 % interval "
-        f"{_percent(held.low)} to {_percent(held.high)}); the sureness stated before was {_percent(found.mean_sureness)} "
-        f"on average, {sureness}. Brier score {parts.score:.2f} (0 is perfect; "
+        f"{_percent(held.low)} to {_percent(held.high)}); the sureness stated before was "
+        f"{_percent(found.mean_sureness)} on average, {sureness}. Brier score "
+        f"{parts.score:.2f} (0 is perfect; "
         f"{parts.uncertainty:.2f} is what stating the overall share each time would have scored)."
     )
     if found.too_few:

@@ -175,6 +175,35 @@ array([False, False, False,  True]))
     )
 
 
+def starts_amid(span: Span, others: Sequence[Span]) -> bool:
+    """Whether a programme starts while an earlier one of the runner still runs.
+
+    The runner is on the way then: of each measure only the last visit up to the start is the
+    baseline, or what the earlier programme saw change would be counted for both.
+
+    Parameters
+    ----------
+    span : Span
+    others : sequence of Span
+        The runner's other programmes.
+
+    Returns
+    -------
+    bool
+
+    References
+    ----------
+    None: two spans of days are compared.
+
+    Examples
+    --------
+    >>> starts_amid(Span(start=10), [Span(start=0)]), starts_amid(Span(start=10),
+    ...     [Span(start=0, end=10), Span(start=20)])
+    (True, False)
+    """
+    return any(one.start < span.start < one.until for one in others)
+
+
 def overlapping(span: Span, others: Sequence[Span]) -> tuple[int, ...]:
     """Positions of the programmes that ran in the same weeks as this one.
 
@@ -218,6 +247,7 @@ def effect_on(series: MetricSeries, span: Span, others: Sequence[Span] = ()) -> 
     Returns
     -------
     MetricEffect
+        Where it starts amid another one, the last visit up to its start alone is before.
         From 4 visits before and 4 during: change of level and slope at the start. From 3 in
         each: share of pairs in which the later visit is higher. From one in each: the last
         visit of the programme against the mean before, with the error of both. Each larger
@@ -238,6 +268,8 @@ def effect_on(series: MetricSeries, span: Span, others: Sequence[Span] = ()) -> 
     """
     data = series.readings
     before, during, after = phase_masks(data.days, span, others)
+    if before.any() and starts_amid(span, others):
+        before &= data.days == data.days[before].max()
     phases = tuple(
         _phase(name, data, mask)
         for name, mask in zip(PhaseName, (before, during, after), strict=True)

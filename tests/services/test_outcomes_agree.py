@@ -20,7 +20,7 @@ from casebook.services.cataloguing import adopt_figure, get_metric, save_metric
 from casebook.services.norming import clinic_norms
 from casebook.services.opened import Casebook
 from casebook.services.outcomes import programme_effect
-from casebook.services.prescribing import prescribe
+from casebook.services.prescribing import list_prescriptions, prescribe
 from casebook.services.recording import record_visit
 from casebook.services.registering import register_runner
 from casebook.services.summarising import summarise
@@ -120,6 +120,30 @@ def test_a_visit_that_was_not_alike_is_left_out_also_where_no_error_is_known(
     assert bend.change is not None
     assert bend.change.change == pytest.approx(0.0)
     assert bend.phases[1].visits == 2
+
+
+def test_what_a_programme_that_still_runs_changed_is_not_counted_for_the_next_one_too(
+    told: Casebook,
+) -> None:
+    """The steps had gone up to 178 when the second began; nothing came after that."""
+    for day in (date(2026, 5, 25), date(2026, 7, 6)):
+        logged(told, day, 178.0, 0.0)
+    [first] = list_prescriptions(told, "T-001")
+    second = replace(
+        first.prescription.programme, title="More", started_on=date(2026, 5, 25), ended_on=None,
+        targets=(
+            Target(metric=STEPS, what=TargetOn.NONE, direction=TargetDirection.UP, amount=8.0,
+                   due_on=date(2026, 7, 1)),
+        ),
+    )  # fmt: skip
+    stored = prescribe(told, Prescription(programme=second), by="kim")
+    effect = programme_effect(told, stored.programme_id).effect
+    [steps] = [one for one in effect.effects if one.targeted]
+    assert (steps.call, steps.phases[0].visits) == (Call.UNCHANGED, 1)
+    outcomes = list_targets(told, "T-001", today=date(2026, 8, 1))
+    [outcome] = [one.outcome for one in outcomes if one.title == "More"]
+    assert (outcome.call, outcome.moved) == (TargetCall.NOT_MET, 0.0)
+    assert effect.overlapping == ("Cues",)
 
 
 def test_the_summary_says_the_same_paragraph_as_the_page(told: Casebook) -> None:

@@ -72,6 +72,21 @@ def test_an_earlier_programme_ends_where_the_baseline_of_the_next_begins() -> No
     assert days[running[0]].tolist() == [40.0, 50.0]
 
 
+@pytest.mark.parametrize("until", [49.0, None])
+def test_what_an_earlier_programme_changed_is_not_counted_for_the_next_as_well(
+    until: float | None,
+) -> None:
+    # The first one brought 10 by day 50; nothing changed after the second began.
+    data = readings([0, 28, 50, 80], [0.0, 6.0, 10.0, 10.5])
+    found = effect_on(series(data), Span(start=50.0), [Span(start=0.0, end=until)])
+    assert found.change is not None
+    assert (found.change.change, found.call) == (0.5, Call.UNCHANGED)
+    never = effect_on(series(data), Span(start=50.0), [Span(start=49.5)])
+    assert (never.phases[0].visits, never.change) == (1, found.change)
+    nothing = effect_on(series(data), Span(start=45.0), [Span(start=40.0)])
+    assert (nothing.phases[0].visits, nothing.change) == (0, None)
+
+
 def test_programmes_of_the_same_weeks_overlap_and_those_end_to_start_do_not() -> None:
     spans = [Span(start=0.0, end=10.0), Span(start=100.0), Span(start=99.0), Span(start=0.0)]
     assert overlapping(SPAN, spans) == (2, 3)
