@@ -206,6 +206,7 @@ def _programme_objects(
     targets: Iterable[ToldTarget],
     effects: Iterable[ToldEffect],
 ) -> list[dict[str, Any]]:
+    from casebook.domain.programme_words import effect_sentence
     from casebook.services.prescribing import reporting_gaps
 
     given = list(targets)
@@ -236,6 +237,8 @@ def _programme_objects(
                         "metric": told.metric.key,
                         "what": told.target.what,
                         "call": told.outcome.call,
+                        "hollow": told.outcome.hollow,
+                        "near": told.outcome.near,
                         "on_date": told.outcome.on_date,
                         "moved": told.outcome.moved,
                         "error": told.outcome.error,
@@ -248,6 +251,15 @@ def _programme_objects(
                     if told.programme_id == one.programme_id
                 ],
                 "effect": effect.effect,
+                "measures": [
+                    {
+                        "metric": measure.metric,
+                        "what": measure.what,
+                        "hollow": measure.hollow,
+                        "words": effect_sentence(measure, effect.metrics[measure.metric]),
+                    }
+                    for measure in effect.effect.effects
+                ],
                 "paragraph": effect.paragraph,
                 "against": effect.against,
             }

@@ -71,7 +71,8 @@ class LoadWeek:
     longest_km : float or None
         The longest run of the week.
     longest_before_km : float or None
-        The longest run of the 30 days before the day of that run; None where none is known.
+        The longest run of the 30 days before the day of that run; None where the distance of
+        any of them is not known, since that one may have been the longest.
     """
 
     week_start: date
@@ -204,8 +205,15 @@ def _week(monday: date, runs: Sequence[Run]) -> LoadWeek:
         minutes=_sum([run.minutes for run in inside]),
         load=_sum([run.load for run in inside]),
         longest_km=None if longest is None else longest.distance_km,
-        longest_before_km=None if longest is None else longest_recent_km(runs, longest.on),
+        longest_before_km=None if longest is None else _longest_before(runs, longest.on),
     )
+
+
+def _longest_before(runs: Sequence[Run], day: date) -> float | None:
+    unknown = any(
+        run.distance_km is None and 1 <= (day - run.on).days <= RECENT_DAYS for run in runs
+    )
+    return None if unknown else longest_recent_km(runs, day)
 
 
 def _sum(numbers: Sequence[float | None]) -> float | None:

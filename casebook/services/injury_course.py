@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from casebook.domain.injuries import Injury
+from casebook.domain.injuries import Injury, Pathology
 from casebook.domain.injury_course import (
     SUBSEQUENT_WORDS,
     Complaint,
+    Subsequent,
     Succession,
     TimeLoss,
     is_running_injury,
@@ -35,6 +36,9 @@ from casebook.services.registering import get_runner_row
 from casebook.storage import hypotheses, people, prescriptions, runs, visits
 from casebook.storage.session import reading
 
+ALIKE = {Subsequent.RECURRENCE, Subsequent.EXACERBATION, Subsequent.UNCLEAR}
+# Two complaints recorded as these are not known to be of one kind.
+LOOSE = {Pathology.NON_SPECIFIC, Pathology.OTHER}
 NOT_RECORDED = "not recorded: the day of full return was not entered"
 
 
@@ -166,6 +170,8 @@ def _course(
 
 def _follows_words(follows: Succession) -> str:
     told = SUBSEQUENT_WORDS[follows.kind]
+    if follows.kind in ALIKE and follows.of is not None and follows.of.injury.pathology in LOOSE:
+        told += "; the kind is recorded in one word for many, so that it may be another"
     days = follows.days_after_recovery
     return told if days is None else f"{told} ({days} day{'' if days == 1 else 's'} after it)"
 

@@ -43,6 +43,10 @@ def test_a_programme_is_told_with_its_gaps_targets_and_effect(
         assert words in said.out
     [one] = casebook("programme", "T-001", "--db", planned, "--json").report["programmes"]
     assert (one["version"], one["targets"][0]["call"]) == (1, "met")
+    # A gap that closed from the wrong side is met and no gain, for a machine as on the page.
+    assert (one["targets"][0]["hollow"], one["targets"][0]["near"]) == (False, True)
+    assert {measure["hollow"] for measure in one["measures"]} == {False}
+    assert any(measure["words"] in one["paragraph"] for measure in one["measures"])
     # The target on the left side, and the asymmetry that the hypothesis says should follow.
     assert one["effect"]["targeted"]["improved"] == 2
     assert "12" in {state["item"] for state in one["still_empty"]}

@@ -188,14 +188,16 @@ def test_the_longest_run_is_held_against_the_thirty_days_before_it() -> None:
     runs = [
         Run(on=ONSET - timedelta(days=31), distance_km=30.0),
         Run(on=ONSET - timedelta(days=30), distance_km=10.0),
-        Run(on=ONSET - timedelta(days=1)),
         Run(on=ONSET, distance_km=15.0),
     ]
     assert longest_recent_km(runs, ONSET) == 10.0
     week = load_weeks(runs)[-1]
     assert (week.longest_before_km, week.beyond_recent_pct) == (10.0, 50.0)
     assert load_weeks(runs)[0].beyond_recent_pct is None
-    assert load_weeks(runs[2:3])[0].beyond_recent_pct is None
+    unknown = Run(on=ONSET - timedelta(days=1), minutes=150.0)
+    assert load_weeks([unknown])[0].beyond_recent_pct is None
+    # The run whose distance was not recorded may have been the longest of them.
+    assert load_weeks([*runs, unknown])[-1].beyond_recent_pct is None
 
 
 def usual(km: float | None) -> list[Run]:

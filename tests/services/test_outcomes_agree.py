@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
+from casebook.domain.injuries import Course, Pathology
 from casebook.domain.metrics import AppliesTo, Condition, ErrorFigure, ErrorOrigin
 from casebook.domain.people import Runner, Sex
 from casebook.domain.prescriptions import Prescription
@@ -17,15 +18,16 @@ from casebook.domain.target_outcomes import TargetCall
 from casebook.domain.verdicts import Call, What
 from casebook.domain.visits import VisitKind, value_of_trials
 from casebook.services.cataloguing import adopt_figure, get_metric, save_metric
+from casebook.services.injury_course import runner_course
 from casebook.services.norming import clinic_norms
 from casebook.services.opened import Casebook
 from casebook.services.outcomes import programme_effect
 from casebook.services.prescribing import list_prescriptions, prescribe
 from casebook.services.recording import record_visit
-from casebook.services.registering import register_runner
+from casebook.services.registering import record_injury, register_runner
 from casebook.services.summarising import summarise
 from casebook.services.targeting import list_targets
-from tests.builders import BEND, QUALITY, STEPS, a_visit
+from tests.builders import BEND, QUALITY, STEPS, a_visit, an_injury
 
 START = date(2026, 3, 2)
 DUE = date(2026, 5, 1)
@@ -144,6 +146,25 @@ def test_what_a_programme_that_still_runs_changed_is_not_counted_for_the_next_on
     [outcome] = [one.outcome for one in outcomes if one.title == "More"]
     assert (outcome.call, outcome.moved) == (TargetCall.NOT_MET, 0.0)
     assert effect.overlapping == ("Cues",)
+
+
+def test_two_complaints_of_no_named_kind_are_not_said_to_be_one_kind_for_sure(
+    sqlite_clinic: Casebook,
+) -> None:
+    for onset in (date(2026, 1, 5), date(2026, 4, 6)):
+        record_injury(
+            sqlite_clinic,
+            an_injury(
+                pathology=Pathology.NON_SPECIFIC, onset_on=onset,
+                returned_on=onset + timedelta(days=14), fully_back_on=onset + timedelta(days=20),
+                course=Course.RESOLVED,
+            ),
+            by="kim",
+        )  # fmt: skip
+    first, second = runner_course(sqlite_clinic, "T-001").complaints
+    assert second.succession_words.startswith("recurrence: same place and kind, after full")
+    assert second.succession_words.endswith("so that it may be another (71 days after it)")
+    assert first.succession_words == "first complaint on record"
 
 
 def test_the_summary_says_the_same_paragraph_as_the_page(told: Casebook) -> None:
