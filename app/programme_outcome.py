@@ -38,7 +38,10 @@ def show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
         return
     # The same sentences as the paragraph has them; what speaks against it stands as a list.
     lead = next(one for one in (AGAINST, WEAKENS) if one in told.paragraph)
-    st.markdown(plain(told.paragraph.partition(lead)[0].strip()))
+    body = plain(told.paragraph.partition(lead)[0].strip())
+    answer = plain(counts_words(told.effect.targeted))
+    # The answer stands out: the numbers behind it take longer to read than there is time.
+    st.markdown(body.replace(answer, f"**{answer}**", 1) if answer else body)
     with st.container(border=True, key="against"):
         st.markdown(
             f"**{lead}**\n"

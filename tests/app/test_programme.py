@@ -252,7 +252,7 @@ def test_the_page_says_what_became_of_targets_what_changed_and_what_is_still_emp
     assert "**Not met** · Hip abductor strength (right): 60.0 N up by 9 Mar 2026" in said
     assert "**Can't be said** · Hip abductor strength (left): 1.0 N up" in said
     assert "You would not be able to see this" in said
-    assert "worsened beyond error" in said
+    assert "Of 2 targeted measures, **1 worsened beyond error" in said
     assert "Only 33 % of the planned sessions were done" in said
     assert "None of this says why it changed." in said
     assert "1 of 3 planned sessions done" in said
