@@ -23,10 +23,10 @@ NAMES: Final[Mapping[Trait, str]] = {
     Trait.MASS: "mass",
 }
 NOT_PROTECTED: Final = (
-    "Somebody who knows more of a runner than the quasi-identifiers (a measured value, the days "
-    "between visits, how many visits or complaints there were, how many weeks a complaint kept "
-    "from running, the weeks of a programme) may find the record by these: they leave as they "
-    "are, but for rounding.",
+    "Somebody who knows more of a runner than the quasi-identifiers (a measured value such as a "
+    "speed or the distance run in a week, the days between visits, how many visits or complaints "
+    "there were, how many weeks a complaint kept from running, the weeks of a programme) may find "
+    "the record by these: they leave as they are, but for rounding.",
     "Two exports of the same runners can be matched by such numbers, whatever their keys. Give no "
     "second export to the same receiver without need.",
     "Exports that carry a key on can be joined by pseudonym, which is what the key is for. The "
