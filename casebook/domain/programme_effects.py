@@ -236,6 +236,13 @@ class ProgrammeEffect:
     pain_weeks: int = 0
 
     @property
+    def whole_weeks(self) -> int | None:
+        """Whole weeks from its start to its last day; None while it has no end."""
+        if self.ended_on is None:
+            return None
+        return ((self.ended_on - self.started_on).days + 1) // 7
+
+    @property
     def own_sides_moved(self) -> tuple[MetricEffect, ...]:
         """Those of `own_sides` that changed beyond error."""
         return tuple(one for one in self.own_sides if one.call in {Call.IMPROVED, Call.WORSENED})

@@ -256,6 +256,10 @@ def _by_programme(effect: ProgrammeEffect) -> Iterator[str]:
         yield "it was not recorded how much of it was done"
     elif share < LOW_ADHERENCE:
         yield f"only {share_words(share)} of the planned sessions were done"
+    weeks = effect.whole_weeks
+    if share is not None and weeks is not None and effect.adherence.weeks < weeks:
+        lacking = _counted(weeks - effect.adherence.weeks, "week")
+        yield f"how much of it was done in {lacking} of its {weeks} was not recorded"
     if effect.overlapping:
         yield f"other programmes ran in the same weeks ({', '.join(effect.overlapping)})"
     if effect.left_out:

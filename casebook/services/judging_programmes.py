@@ -107,7 +107,8 @@ def _last_before(read: pd.DataFrame, own: pd.DataFrame) -> pd.DataFrame:
     placed = own.set_index("visit").loc[read["visit"], ["day", "reference"]]
     day = placed["day"].where(placed["reference"]).to_numpy(dtype=float)
     last = pd.Series(day).groupby([read["metric"].to_numpy(), read["side"].to_numpy()])
-    return read[np.isnan(day) | (day == last.transform("max").to_numpy())]
+    kept: pd.DataFrame = read[np.isnan(day) | (day == last.transform("max").to_numpy())]
+    return kept
 
 
 def _fetched(unit: Unit, runner_ids: Sequence[int]) -> tuple[pd.DataFrame, pd.DataFrame]:

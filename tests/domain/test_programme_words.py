@@ -247,6 +247,15 @@ def test_each_weakness_of_the_programme_argues_against() -> None:
     )
 
 
+def test_weeks_of_which_nothing_was_recorded_weaken_what_was_recorded_of_the_others() -> None:
+    some = of(TARGETED, OTHER, adherence=Adherence(weeks=2, planned=6, done=6))
+    lacking = "how much of it was done in 10 weeks of its 12 was not recorded"
+    assert lacking in arguments_against(some, BY_KEY)
+    running = replace(some, ended_on=None)
+    assert running.whole_weeks is None
+    assert lacking not in arguments_against(running, BY_KEY)
+
+
 def test_level_and_slope_stand_where_they_were_estimated_and_overlap_else() -> None:
     levels = Levels(slope_before=FLAT, level=UP, slope=FLAT)
     told = effect_sentence(replace(TARGETED, levels=levels), a_metric())
