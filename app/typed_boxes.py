@@ -141,6 +141,6 @@ class Boxes:
             return False
         listed = "\n".join(f"- {plain(problem)}" for problem in self.problems)
         (place or st).error(
-            f"Nothing was stored. Mend what is marked in red:\n\n{listed}", icon=":material/block:"
+            f"Nothing was stored. Mend this first:\n\n{listed}", icon=":material/block:"
         )
         return True

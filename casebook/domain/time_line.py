@@ -119,14 +119,14 @@ def _of_programmes(programmes: Sequence[Programme]) -> Iterator[Event]:
         yield Event(
             on=programme.started_on,
             kind=EventKind.PROGRAMME_START,
-            words=f"Programme '{programme.title}' started",
+            words=f"Start of programme '{programme.title}'",
             until=programme.ended_on,
         )
         if programme.ended_on is not None:
             yield Event(
                 on=programme.ended_on,
                 kind=EventKind.PROGRAMME_END,
-                words=f"Programme '{programme.title}' ended",
+                words=f"End of programme '{programme.title}'",
             )
         for due in sorted({target.due_on for target in programme.targets}):
             yield Event(

@@ -11,7 +11,7 @@ from typing import Final
 
 from sqlalchemy.orm import Session
 
-from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem
+from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem, refuse
 from casebook.domain.history import Act, Change, Subject, Was
 from casebook.domain.people import clean_by
 from casebook.services import clock
@@ -283,6 +283,14 @@ def _typed(subject: Subject, columns: Mapping[str, object]) -> dict[str, object]
     """Columns with contents of their own types."""
     problems, typed = [], {}
     allowed = AMENDABLE.get(subject, ())
+    if subject in {Subject.HYPOTHESIS, Subject.LINK}:
+        raise refuse(
+            "never_altered",
+            "is part of a working hypothesis, which nobody alters: write a new version of it on "
+            "the page Hypotheses; the version before stays as it is.",
+            column="record",
+            value=subject.value,
+        )
     for name, content in columns.items():
         if name not in allowed:
             listed = ", ".join(allowed) or "nothing"

@@ -189,7 +189,7 @@ def test_a_figure_that_cannot_be_read_is_told_and_not_used(
     app.text_input(key="figure_cadence_sem").set_value(typed)
     app.text_input(key="figure_cadence_source").set_value("own repeats")
     sent(app, "Look at what it does")
-    assert "Nothing was stored. Mend what is marked in red" in words(app)
+    assert "Nothing was stored. Mend this first" in words(app)
     assert "use_cadence" not in {button.key for button in app.button}
 
 

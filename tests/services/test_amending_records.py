@@ -92,6 +92,7 @@ def test_runner_data_are_amended_and_put_back(sqlite_clinic: Casebook) -> None:
         (Subject.INJURY, {"returned_on": "2025-01-01"}, {}, InputRefused, "before the onset"),
         (Subject.INJURY, {"runner_id": 2}, {}, InputRefused, "can be amended"),
         (Subject.INJURY, {"course": "open"}, {"number": 9}, NotFound, "no injury with the number"),
+        (Subject.LINK, {"amount": 1}, {}, InputRefused, "nobody alters: write a new version"),
         (Subject.RUNNER, {"mass_kg": "heavy"}, {}, InputRefused, "expected a number"),
         (Subject.RUNNER, {"mass_kg": "nan"}, {}, InputRefused, "give a number"),
         (Subject.RUNNER, {"birth_year": 1700}, {}, InputRefused, "1900 to"),
