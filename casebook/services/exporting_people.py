@@ -65,7 +65,8 @@ class People:
         As recorded.
     made : Generalised
     registered : int
-        Runners of the clinic, consenting or not.
+        Runners of the clinic by the day, consenting or not; of those registered later, such whose
+        consent is older.
     """
 
     ids: Whole
@@ -186,7 +187,8 @@ def load_people(
         traits=traits,
         codes=codes,
         made=made,
-        registered=export_rows.registered(unit, casebook.clinic_id),
+        registered=export_rows.registered(unit, casebook.clinic_id, until=settings.as_of)
+        + sum((row.registered_on or settings.as_of) > settings.as_of for row in rows),
         as_of=settings.as_of,
     )
 

@@ -35,7 +35,7 @@ def consenting(
 ) -> Rows:
     """Runners whose consent covered the purpose on a day, and covers it today, by id.
 
-    Columns: id, sex, birth_year, discipline, height_cm, mass_kg.
+    Columns: id, sex, birth_year, discipline, height_cm, mass_kg, registered_on.
     """
 
     def covered(day: date) -> Any:
@@ -58,15 +58,19 @@ def consenting(
             RunnerRow.discipline,
             RunnerRow.height_cm,
             RunnerRow.mass_kg,
+            RunnerRow.registered_on,
         )
         .where(RunnerRow.clinic_id == clinic_id, covered(as_of), covered(today))
         .order_by(RunnerRow.id)
     ).all()
 
 
-def registered(session: Session, clinic_id: int) -> int:
-    """How many runners a clinic has."""
-    query = select(func.count()).where(RunnerRow.clinic_id == clinic_id)
+def registered(session: Session, clinic_id: int, *, until: date) -> int:
+    """How many runners a clinic had registered by a day, those of an unknown day among them."""
+    query = select(func.count()).where(
+        RunnerRow.clinic_id == clinic_id,
+        or_(RunnerRow.registered_on.is_(None), RunnerRow.registered_on <= until),
+    )
     return int(session.scalar(query) or 0)
 
 

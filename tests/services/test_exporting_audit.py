@@ -15,7 +15,7 @@ from sqlalchemy import func, insert, select, text, update
 from casebook.domain.errors import Conflict, InputRefused
 from casebook.domain.exporting import ExportKey, ExportSettings, Trait
 from casebook.domain.packages import FileFormat
-from casebook.domain.people import Purpose
+from casebook.domain.people import Purpose, Runner, Sex
 from casebook.intake.fhir_out import bundle_text
 from casebook.services.exporting_audit import (
     ExportReport,
@@ -25,7 +25,7 @@ from casebook.services.exporting_audit import (
 )
 from casebook.services.keeping import Casebook, open_casebook
 from casebook.services.recording_out import get_record, readable_files
-from casebook.services.registering import list_runners
+from casebook.services.registering import list_runners, register_runner
 from casebook.storage.session import writing
 from casebook.storage.tables import MetricRow, ProgrammeRow, RunnerRow, ValueRow, VisitRow
 from tests.exportable import SINCE, UNTIL, add_cohort
@@ -83,7 +83,17 @@ def test_both_databases_give_the_same_rows(
 def test_nothing_after_the_day_counts(clinic: Casebook, tmp_path: Path) -> None:
     whole = export_audit(clinic, SETTINGS, tmp_path / "a", key=KEY, by="KM")
     cut = replace(SETTINGS, as_of=SINCE + timedelta(days=45))
-    early = export_audit(clinic, cut, tmp_path / "b", key=KEY, by="KM")
+    early = export_audit(
+        clinic, cut, tmp_path / "b", key=ExportKey(secret=bytes(31) + b"x"), by="KM"
+    )
+    with writing(clinic.engine) as unit:  # since when is not known, or later than the consent
+        for runner_id, day in ((1, None), (2, SETTINGS.as_of + timedelta(days=1))):
+            where = update(RunnerRow).where(RunnerRow.id == runner_id)
+            unit.execute(where.values(registered_on=day))
+        unit.commit()
+    register_runner(clinic, Runner(code="LATER", sex=Sex.FEMALE, birth_year=1990))
+    again = export_audit(clinic, SETTINGS, tmp_path / "c", key=KEY, by="KM")
+    assert again.files == whole.files
     assert early.n_rows["visits"] < whole.n_rows["visits"]
     assert max(int(row["day"]) for row in _rows(early, "visits")) <= 45
     assert not [row for row in _rows(early, "injuries") if row["first_run_days"]]
