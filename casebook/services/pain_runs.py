@@ -9,7 +9,7 @@ from datetime import timedelta
 from casebook.domain.pain_runs import PainRun, pain_runs
 from casebook.services.cautioning import RunnerPain, Seen
 
-# Weeks that began longer ago than this say nothing of what to do now.
+# Longer ago than this, pain says little of what to do now. Common practice, no source.
 RECENT_PAIN = timedelta(weeks=8)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 from casebook.domain.cautions import CAUTION_ACTIONS
 from casebook.domain.date_words import day_words
@@ -20,15 +20,13 @@ from casebook.services.hypothesising import score_hypotheses
 from casebook.services.norming import Norms, clinic_norms
 from casebook.services.opened import Casebook
 from casebook.services.outcomes import programme_effect
-from casebook.services.pain_runs import runs_of_pain
+from casebook.services.pain_runs import RECENT_PAIN, runs_of_pain
 from casebook.services.prescribing import find_last_prescription
 from casebook.services.targeting import ToldTarget, list_targets
 
 MOST_TARGETS = 5
 MOST_HYPOTHESES = 2
 MOST_PAIN = 2
-# Longer ago than this, pain says little of what to do now. Common practice, no source.
-RECENT_PAIN = timedelta(weeks=8)
 LONGEST_DRIVER = 200
 LONGEST_REASON = 160
 
@@ -82,7 +80,7 @@ def _counts_for_runner(effect: ProgrammeEffect) -> str:
         (counts.hollow, "smaller only because the better side fell, which is no gain"),
         (counts.worsened, "worse"),
         (counts.unchanged, "without a change that stands out"),
-        (counts.not_told, "of which it can't be said"),
+        (counts.not_told, "that can't be told"),
     )
     told = ", ".join(f"{number} {words}" for number, words in parts if number)
     things = "1 measure" if many == 1 else f"{many} measures"
@@ -93,7 +91,7 @@ def _counts_for_runner(effect: ProgrammeEffect) -> str:
 def _hypotheses(casebook: Casebook, code: str, today: date) -> list[Part]:
     scored = score_hypotheses(casebook, code, today=today)
     items = tuple(
-        f"{shortened(one.stored.latest.driver, LONGEST_DRIVER)}: {one.words}"
+        f"{shortened((one.stored.counts or one.stored.latest).driver, LONGEST_DRIVER)}: {one.words}"
         for one in scored[-MOST_HYPOTHESES:]
     )
     return (
