@@ -11,7 +11,7 @@ from app import sidebar, state
 from app.hypothesis_draft import HypothesisDraft, draft_of
 from app.hypothesis_links import ROLE_HELP, ask_prediction
 from app.messages import calmly, day_words, plain
-from app.programme_draft import Typing
+from app.programme_draft import KEPT_UNTIL, Typing
 from app.typed_boxes import Boxes
 from casebook.domain.hypotheses import (
     KINDS,
@@ -157,6 +157,7 @@ def _finish(
         if st.button("Drop what was typed", key=f"do_drop_{typing.name}"):
             _close(typing)
             st.rerun()
+    st.caption(KEPT_UNTIL)
     if not store or boxes.refuse():
         return
     if not by:

@@ -15,6 +15,10 @@ from casebook.domain.programmes import Block, Target
 from casebook.services.prescribing import StoredPrescription
 
 Choice = TypeVar("Choice")
+KEPT_UNTIL = (
+    ":material/info: Not stored yet: kept while you look at other pages here, and gone when the "
+    "browser loads the page anew."
+)
 
 
 @dataclass(slots=True)

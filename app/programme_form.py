@@ -10,7 +10,7 @@ import streamlit as st
 from app import routes, sidebar, state
 from app.messages import calmly, plain, show_refusal
 from app.programme_blocks import edit_blocks
-from app.programme_draft import ProgrammeDraft, drop_draft
+from app.programme_draft import KEPT_UNTIL, ProgrammeDraft, drop_draft
 from app.programme_targets import edit_targets
 from app.programme_words import DELIVERIES, KINDS, MODES, TAILORINGS
 from app.typed_boxes import Boxes
@@ -230,6 +230,7 @@ def _finish(
             icon=":material/save:",
         )
         leave = st.button("Drop what was typed", key=f"do_drop_{typing.name}")
+    st.caption(KEPT_UNTIL)
     if leave:
         drop_draft(typing.name)
         st.query_params.pop("do", None)
