@@ -230,6 +230,8 @@ def target_sentence(outcome: TargetOutcome, metric: Metric) -> str:
         f"{number_words(target.amount, target_unit(target, metric))} {WAYS[target.direction]} by "
         f"{day_words(target.due_on)}: {TARGET_CALLS[outcome.call]}"
     )
+    if outcome.on_date is not None and outcome.on_date != target.due_on:
+        told += f" (visit of {day_words(outcome.on_date)})"
     if not outcome.more or (outcome.why and outcome.call is not TargetCall.CANNOT_SAY):
         return f"{told}."
     return f"{told}, {outcome.more}."

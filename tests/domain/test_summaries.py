@@ -232,6 +232,8 @@ def test_a_target_met_by_the_wrong_side_is_told_to_the_runner_as_no_gain() -> No
     assert target_sentence(outcome, METRIC).endswith(
         "met, but only because the better side fell, which is no gain."
     )
+    late = replace(outcome, hollow=False, on_date=date(2027, 3, 9))
+    assert target_sentence(late, METRIC).endswith("by 9 Mar 2026: met (visit of 9 Mar 2027).")
 
 
 def test_a_text_is_cut_only_where_it_is_too_long_and_says_so() -> None:

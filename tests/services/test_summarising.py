@@ -196,7 +196,7 @@ def test_the_runner_reads_in_plain_words_what_got_better_and_how_sure_that_is(
         said
     )
     assert "Done: 2 of 3 planned sessions (67 %)" in said
-    assert "right side, 40.0 N up by 20 Feb 2026: met, as measured, though" in said
+    assert "right side, 40.0 N up by 20 Feb 2026: met (visit of 23 Feb 2026), as" in said
     assert "The next visit is due on 18 May 2026, which has passed." in said
     assert (
         "Target by 1 Aug 2026: Strength in a test, difference between left and right, 20.0%" in said
