@@ -27,8 +27,9 @@ NOT_PROTECTED: Final = (
     "speed or the distance run in a week, the days between visits, how many visits or complaints "
     "there were, how many weeks a complaint kept from running, the weeks of a programme) may find "
     "the record by these: they leave as they are, but for rounding.",
-    "Two exports of the same runners can be matched by such numbers, whatever their keys. Give no "
-    "second export to the same receiver without need.",
+    "Two exports of the same runners can be matched by such numbers, whatever their keys, and what "
+    "one made coarser or left out the other may give back. Give no second export to the same "
+    "receiver without need.",
     "Exports that carry a key on can be joined by pseudonym, which is what the key is for. The "
     "numbers above hold for each by itself: of runners known to be in both, fewer may look alike.",
     "Exercises, metrics, targets and kinds of tissue hint at the complaint, and the weaker, "

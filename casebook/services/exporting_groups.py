@@ -51,7 +51,8 @@ class Groups:
         if found is None:
             return
         visits = found.visits
-        start = visits["runner"].map(found.starts)
+        # Reindexed and not mapped: where nobody has a programme, an empty mapping has no dates.
+        start = found.starts.reindex(visits["runner"]).to_numpy()
         after = visits["counts"] & (visits["visited_on"] > start)
         discharged = visits["kind"] == VisitKind.DISCHARGE.value
         self.steps[Step.VISITED] += visits["runner"].nunique()

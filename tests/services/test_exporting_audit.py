@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import func, insert, select, text, update
+from sqlalchemy import delete, func, insert, select, text, update
 
 from casebook.domain.errors import Conflict, InputRefused
 from casebook.domain.exporting import ExportKey, ExportSettings, Trait
@@ -27,13 +27,27 @@ from casebook.services.keeping import Casebook, open_casebook
 from casebook.services.recording_out import get_record, readable_files
 from casebook.services.registering import list_runners, register_runner
 from casebook.storage.session import writing
-from casebook.storage.tables import MetricRow, ProgrammeRow, RunnerRow, ValueRow, VisitRow
+from casebook.storage.tables import (
+    AdherenceRow,
+    BlockRow,
+    InjuryRow,
+    MetricRow,
+    ProgrammeRow,
+    Row,
+    RunnerRow,
+    TargetRow,
+    ValueRow,
+    VisitRow,
+)
 from tests.exportable import SINCE, UNTIL, add_cohort
 
 KEY = ExportKey(secret=bytes(32))
 SETTINGS = ExportSettings(
     purpose=Purpose.AUDIT, as_of=UNTIL + timedelta(days=7), formats=(FileFormat.CSV,)
 )
+# Parents last, as they are removed.
+PRESCRIBED = (AdherenceRow, TargetRow, BlockRow, ProgrammeRow)
+MEASURED = (ValueRow, VisitRow)
 
 
 def _rows(report: ExportReport, table: str) -> list[dict[str, str]]:
@@ -267,6 +281,22 @@ def test_runners_of_whom_too_few_look_alike_do_not_leave_and_move_no_byte(
         unit.commit()
     again = export_audit(clinic, settings, tmp_path / "b", key=KEY, by="KM")
     assert again.files == report.files
+
+
+@pytest.mark.parametrize("gone", [PRESCRIBED, MEASURED, (*PRESCRIBED, *MEASURED, InjuryRow)])
+def test_a_clinic_that_prescribed_or_measured_nothing_exports_the_rest(
+    clinic: Casebook, tmp_path: Path, gone: tuple[type[Row], ...]
+) -> None:
+    with writing(clinic.engine) as unit:
+        for table in gone:
+            unit.execute(delete(table))
+        unit.commit()
+    assert "runners" in preview_export(clinic, SETTINGS).first_rows
+    report = export_audit(clinic, SETTINGS, tmp_path / "a", key=KEY, by="KM")
+    names = {"programme": "programmes", "visit": "visits", "injury": "injuries"}
+    empty = {names[one.__tablename__] for one in gone if one.__tablename__ in names}
+    assert {name for name in names.values() if not report.n_rows[name]} == empty
+    assert report.n_rows["runners"] == report.facts.exported >= 30
 
 
 def test_what_cannot_be_logged_does_not_stay(clinic: Casebook, tmp_path: Path) -> None:
