@@ -102,7 +102,11 @@ def next_steps(review: Review, today: date) -> tuple[str, ...]:
     running = [one for one in review.programmes if one.ended_on is None or one.ended_on >= today]
     for programme in running:
         until = f" until {day_words(programme.ended_on)}" if programme.ended_on else ""
-        told.append(f"The programme {_title(programme)} goes on{until}.")
+        does = "goes on"
+        if programme.started_on > today:
+            does = f"starts on {day_words(programme.started_on)}"
+            until = until.replace("until", "and runs until")
+        told.append(f"The programme {_title(programme)} {does}{until}.")
     ahead = sorted(
         (
             target

@@ -6,6 +6,7 @@ import re
 import shutil
 from base64 import b64decode
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from html import unescape
 from io import BytesIO
@@ -39,7 +40,9 @@ from casebook.services.keeping import Casebook, open_casebook
 from casebook.services.prescribing import prescribe
 from casebook.services.recording import record_visit
 from casebook.services.registering import record_injury, register_runner, register_user
+from casebook.services.reviewing import review_runner
 from casebook.services.summarising import summarise
+from casebook.services.summarising_plan import next_steps
 from casebook.typesetting.compiling import BREAK, pages_of
 from casebook.typesetting.paper import summary_pdf
 from casebook.typesetting.web import summary_page
@@ -253,6 +256,23 @@ def test_with_a_start_alone_nothing_is_called_a_change(stored: Casebook) -> None
         assert not any(isinstance(part, Drawing) for one in summary.sections for part in one.parts)
         assert pages_of(summary_pdf(summary)) == 1
     assert "Nothing has been measured yet." in said_by(summary_of(stored, EMPTY, Reader.RUNNER))
+
+
+def test_a_programme_that_is_still_to_start_does_not_go_on_yet(stored: Casebook) -> None:
+    review = review_runner(stored, UP)
+    assert any(
+        "Steady pelvis" in one and "goes on" in one
+        for one in next_steps(review, BASELINE + timedelta(days=1))
+    )
+    ahead = next(one for one in next_steps(review, BASELINE) if "Steady pelvis" in one)
+    assert "starts on 13 Jan 2026" in ahead
+    ending = replace(review.programmes[0], ended_on=BASELINE + timedelta(days=20))
+    (told,) = [
+        one
+        for one in next_steps(replace(review, programmes=(ending,)), BASELINE)
+        if "Steady pelvis" in one
+    ]
+    assert "starts on 13 Jan 2026 and runs until 1 Feb 2026." in told
 
 
 def test_no_name_and_no_birth_date_stand_on_it_unless_asked_for(stored: Casebook) -> None:
