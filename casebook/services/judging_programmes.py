@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from casebook.domain.verdicts import Verdict
-from casebook.services.judging import JudgedRunners, rows_of
+from casebook.services.judging import JudgedRunners
 from casebook.services.telling import every_verdict
 from casebook.statistics.judgement import judge
 from casebook.statistics.programme_effect import Span, phase_masks, starts_amid
@@ -127,9 +127,3 @@ def verdicts_by_programme(
     for programme_id, verdict in every_verdict(found):
         told[programme_id].append(verdict)
     return {key: tuple(verdicts) for key, verdicts in told.items()}
-
-
-def reference_days(found: JudgedRunners, programme_id: int) -> tuple[date, ...]:
-    """Days of the visits that a programme's changes are held against."""
-    rows = found.visits[(found.visits["runner"] == programme_id) & found.visits["reference"]]
-    return tuple(row.visited_on.date() for row in rows_of(rows))

@@ -105,7 +105,7 @@ def test_pain_beyond_a_limit_or_rising_is_flagged_in_the_order_of_time() -> None
         (PainReason.DURING_TOO_HIGH, 6.0, 5.0),
         (PainReason.RISING, 3.5, 1.0),
         (PainReason.MORNING_TOO_HIGH, 7.0, 5.0),
-        (PainReason.RISING, 7.0, 1.0),
+        (PainReason.RISING, 7.0, 2.25),
     ]
     told = " ".join(flag.words for flag in flags)
     assert "during the sessions was 6 of 10 in the week of 16 Mar 2026" in told
@@ -119,6 +119,12 @@ def test_a_slow_rise_is_seen_and_one_of_long_ago_is_no_rise() -> None:
         (FIRST + timedelta(weeks=3), 1.0)
     ]
     assert pain_flags([week(0, None, 1.0), week(5, None, 3.5)]) == ()
+
+
+def test_one_good_week_does_not_make_the_usual_pain_a_rise() -> None:
+    """A single morning without pain among others is no level that pain rose from."""
+    mornings = (2.0, 2.0, 0.0, 2.0, 1.0, 2.0, 2.0)
+    assert pain_flags([week(number, None, pain) for number, pain in enumerate(mornings)]) == ()
 
 
 def test_with_a_bone_stress_injury_any_pain_is_beyond_the_limit() -> None:

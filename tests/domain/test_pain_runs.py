@@ -50,7 +50,7 @@ def test_weeks_in_a_row_are_one_run_and_a_week_between_ends_it() -> None:
          "of easing off."),
         ([week(0, None, 1.0), week(1, None, 3.0), week(2, None, 4.0)], PainReason.RISING,
          "Pain the morning after was beyond the usual rise in 2 weeks in a row (those of 9 Mar "
-         "2026 to 16 Mar 2026): up to 4 of 10 at worst, in the week of 16 Mar 2026, from 1 before. "
+         "2026 to 16 Mar 2026): up to 4 of 10 at worst, in the week of 16 Mar 2026, from 2 before. "
          "Think of easing off."),
     ],
 )  # fmt: skip
