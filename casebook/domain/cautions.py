@@ -245,9 +245,9 @@ HIGHEST_PAIN = 5.0
 # The model asks that pain does not grow from week to week. A fall by 2 points is what patients
 # call much better (Salaffi et al. 2004, Eur J Pain 8:283-291, abstract read); to take a rise of
 # the same size for growing is common practice, no source. It is held against the median of four
-# weeks, or, so that a slow rise is seen too, against their lowest in two weeks in a row: against
-# the lowest alone, pain that stays at 2 with an SD of 1 is flagged in nearly every programme of
-# twelve weeks, and flags that always come are not read.
+# weeks, or, so that a slow rise is seen too, against their lowest while it climbs: above all of
+# them, the last no low one. Against the lowest alone, pain that stays at 2 with an SD of 1 is
+# flagged 3.5 times in twelve weeks, so about once, and flags that always come are not read.
 RISE = 2.0
 RISE_WITHIN_DAYS = 28
 PAIN_SOURCES = (
