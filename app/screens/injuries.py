@@ -11,7 +11,12 @@ from app import routes, state
 from app.cautions_form import show_findings_form, show_open_cautions, show_seen_cautions
 from app.injury_form import ask_for_complaint, ask_for_run, ask_how_it_went
 from app.messages import day_words, plain, show_caution
-from casebook.charts.injury_course import pain_course, running_weeks, time_line_chart
+from casebook.charts.injury_course import (
+    LONGEST_GAP,
+    pain_course,
+    running_weeks,
+    time_line_chart,
+)
 from casebook.domain.cautions import HIGHEST_PAIN
 from casebook.domain.injuries import Pathology
 from casebook.domain.running_load import RECENT_DAYS, LoadWeek, Return
@@ -23,7 +28,13 @@ from casebook.services.keeping import Casebook
 from casebook.services.recording import list_visits
 from casebook.services.registering import list_runners
 
-FELT = {"visit": "on the day of a visit", "during": "in sessions", "morning after": "next morning"}
+FELT = {
+    "visit": "on the day of a visit",
+    "running": "while running",
+    "rest": "at rest",
+    "during": "in sessions",
+    "morning after": "next morning",
+}
 RUNNING_INJURY = {
     True: "counts as a running-related injury",
     False: "does not count as a running-related injury",
@@ -118,10 +129,14 @@ def _show_complaint(casebook: Casebook, code: str, one: ComplaintCourse) -> None
             key=f"pain_chart_{one.injury_id}",
         )
         st.caption(
-            "No limit is drawn: with a bone stress injury no pain is the limit."
-            if bone
-            else f"Broken line: {HIGHEST_PAIN:g} of 10, the usual limit of the pain-monitoring "
-            "model; it was never meant for a suspected bone stress injury."
+            "While running and at rest: as told at a visit. No line joins entries more than "
+            f"{LONGEST_GAP.days // 7} weeks apart. "
+            + (
+                "No limit is drawn: with a bone stress injury no pain is the limit."
+                if bone
+                else f"Broken line: {HIGHEST_PAIN:g} of 10, the usual limit of the pain-monitoring "
+                "model; it was never meant for a suspected bone stress injury."
+            )
         )
     with st.expander("Enter how it went", icon=":material/edit:"):
         ask_how_it_went(casebook, code, one)

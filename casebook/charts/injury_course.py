@@ -32,9 +32,14 @@ LASTING = {EventKind.ONSET, EventKind.PROGRAMME_START, EventKind.PAIN}
 LANE_HEIGHT, PAIN_HEIGHT, LOAD_HEIGHT = 30, 160, 150
 PAIN_SHAPES = {
     "on the day of a visit": "circle",
+    "while running": "diamond",
+    "at rest": "cross",
     "in sessions": "square",
     "next morning": "triangle-up",
 }
+PAIN_DASHES = {"on the day of a visit": [1, 2], "at rest": [6, 3]}
+# Pain comes and goes: over longer than this a line would tell of what nobody asked about.
+LONGEST_GAP = timedelta(weeks=6)
 EVENTS, SPANS, OPEN_ENDS, POINTS, WEEKS, LONGEST = (
     "events",
     "spans",
@@ -133,6 +138,8 @@ def pain_course(
 ) -> Spec:
     """Pain, 0 to 10, by day and by when it was felt, with the usual limit.
 
+    Points further apart than `LONGEST_GAP` are not joined.
+
     Parameters
     ----------
     points : sequence of (date, float, str)
@@ -146,7 +153,7 @@ def pain_course(
     dict
         A Vega-Lite specification that fills its container's width.
     """
-    rows: Rows = [{"on": local(on), "pain": pain, "When": what} for on, pain, what in points]
+    rows = _stretches(points)
     kinds = [kind for kind in PAIN_SHAPES if kind in {row["When"] for row in rows}]
     days = [on for on, _, _ in points]
     first, last = min(days) - timedelta(days=4), max(days) + timedelta(days=4)
@@ -157,7 +164,9 @@ def pain_course(
         axis=alt.Axis(minExtent=AXIS_ROOM, maxExtent=AXIS_ROOM, tickCount=5, domain=False),
     )
     colours = {
-        "on the day of a visit": palette.text,
+        "on the day of a visit": palette.muted,
+        "while running": palette.text,
+        "at rest": palette.neutral,
         "in sessions": palette.accent,
         "next morning": palette.attention,
     }
@@ -175,7 +184,14 @@ def pain_course(
             alt.Tooltip("pain:Q", title="Pain"),
         ],
     )
-    line = base.mark_line(strokeWidth=1.5, opacity=0.7)
+    line = base.mark_line(strokeWidth=1.5, opacity=0.7).encode(
+        detail="stretch:N",
+        strokeDash=alt.StrokeDash(
+            "When:N",
+            scale=alt.Scale(domain=kinds, range=[PAIN_DASHES.get(kind, [1, 0]) for kind in kinds]),
+            legend=None,
+        ),
+    )
     dot = base.mark_point(size=70, filled=True, opacity=1).encode(
         shape=alt.Shape(
             "When:N",
@@ -192,6 +208,18 @@ def pain_course(
     return with_rows(
         chart.to_dict(), {POINTS: rows, "limit": [{"pain": limit}] if limit is not None else []}
     )
+
+
+def _stretches(points: Sequence[tuple[date, float, str]]) -> Rows:
+    """Rows in the order of time; a long gap begins a new stretch of its kind of pain."""
+    rows: Rows = []
+    latest: dict[str, tuple[date, int]] = {}
+    for on, pain, what in sorted(points, key=lambda point: point[0]):
+        before, stretch = latest.get(what, (on, 0))
+        stretch += on - before > LONGEST_GAP
+        latest[what] = on, stretch
+        rows.append({"on": local(on), "pain": pain, "When": what, "stretch": stretch})
+    return rows
 
 
 def running_weeks(weeks: Sequence[LoadWeek], *, palette: Palette) -> Spec:

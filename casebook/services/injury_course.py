@@ -27,7 +27,6 @@ from casebook.domain.running_load import (
     return_to_running,
 )
 from casebook.domain.time_line import Event, EventKind, time_line
-from casebook.domain.visits import Visit
 from casebook.services import clock
 from casebook.services.cautioning import RunnerCaution, RunnerPain, list_cautions, list_pain_flags
 from casebook.services.opened import Casebook
@@ -39,12 +38,20 @@ from casebook.storage.session import reading
 ALIKE = {Subsequent.RECURRENCE, Subsequent.EXACERBATION, Subsequent.UNCLEAR}
 # Two complaints recorded as these are not known to be of one kind.
 LOOSE = {Pathology.NON_SPECIFIC, Pathology.OTHER}
+# Pain that is measured at a visit as a value of its own.
+PAIN_METRICS = {"pain_running": "running", "pain_rest": "rest"}
 NOT_RECORDED = "not recorded: the day of full return was not entered"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PainPoint:
-    """Pain on a day, 0 to 10; `what` is 'visit', 'during' or 'morning after' (of a week)."""
+    """Pain on a day, 0 to 10, and when it was felt.
+
+    Parameters
+    ----------
+    what : str
+        'visit', 'running' or 'rest' (told at a visit), 'during' or 'morning after' (of a week).
+    """
 
     on: date
     pain: float
@@ -109,6 +116,13 @@ def runner_course(casebook: Casebook, runner: str, *, today: date | None = None)
         ran = runs.runs_of(unit, runner_id)
         written = hypotheses.hypotheses_of(unit, casebook.clinic_id, [runner_id])
         seen = visits.plain_visits(unit, runner_id, known.code)
+        measured = visits.whole_body_means(unit, runner_id, PAIN_METRICS)
+    felt = [PainPoint(on=on, pain=pain, what=PAIN_METRICS[metric]) for on, metric, pain in measured]
+    felt += [
+        PainPoint(on=visit.visited_on, pain=visit.conditions.pain_today, what="visit")
+        for visit in seen
+        if visit.conditions.pain_today is not None
+    ]
     complaints = tuple(
         Complaint(injury=injury, fully_back_on=injury.fully_back_on) for _, injury in injuries
     )
@@ -127,7 +141,7 @@ def runner_course(casebook: Casebook, runner: str, *, today: date | None = None)
                 complaint,
                 complaints,
                 [one.prescription.programme for one in kept if one.injury_id == injury_id],
-                seen,
+                felt,
                 ran,
                 day,
             )
@@ -148,7 +162,7 @@ def _course(
     complaint: Complaint,
     every: Sequence[Complaint],
     programmes: Sequence[Programme],
-    seen: Sequence[Visit],
+    felt: Sequence[PainPoint],
     ran: Sequence[Run],
     day: date,
 ) -> ComplaintCourse:
@@ -164,7 +178,7 @@ def _course(
         succession_words=_follows_words(follows),
         running_injury=_counts(injury),
         back=return_to_running(complaint, ran),
-        pain=_pain(injury, programmes, seen, _until(injury, every, day)),
+        pain=_pain(injury, programmes, felt, _until(injury, every, day)),
     )
 
 
@@ -195,13 +209,9 @@ def _until(injury: Injury, every: Sequence[Complaint], day: date) -> date:
 
 
 def _pain(
-    injury: Injury, programmes: Sequence[Programme], seen: Sequence[Visit], until: date
+    injury: Injury, programmes: Sequence[Programme], felt: Sequence[PainPoint], until: date
 ) -> tuple[PainPoint, ...]:
-    points = [
-        PainPoint(on=visit.visited_on, pain=visit.conditions.pain_today, what="visit")
-        for visit in seen
-        if visit.conditions.pain_today is not None and injury.onset_on <= visit.visited_on <= until
-    ]
+    points = [one for one in felt if injury.onset_on <= one.on <= until]
     points += [
         PainPoint(on=week.week_start, pain=pain, what=what)
         for programme in programmes

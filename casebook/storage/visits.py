@@ -149,6 +149,25 @@ def visit_days(session: Session, runner_id: int) -> tuple[tuple[date, int], ...]
     return tuple((day, number) for day, number in rows)
 
 
+def whole_body_means(
+    session: Session, runner_id: int, metrics: Iterable[str]
+) -> tuple[tuple[date, str, float], ...]:
+    """Day, metric and value of every value of these that was read and has no side, oldest first."""
+    rows = session.execute(
+        select(VisitRow.visited_on, MetricRow.key, ValueRow.mean)
+        .join(ValueRow, ValueRow.visit_id == VisitRow.id)
+        .join(MetricRow, MetricRow.id == ValueRow.metric_id)
+        .where(
+            VisitRow.runner_id == runner_id,
+            MetricRow.key.in_(list(metrics)),
+            ValueRow.side == Side.NONE,
+            ValueRow.mean.is_not(None),
+        )
+        .order_by(VisitRow.visited_on, VisitRow.session, MetricRow.position)
+    )
+    return tuple((day, key, mean) for day, key, mean in rows if mean is not None)
+
+
 def _values(session: Session, visit_id: int) -> list[Value]:
     trials: defaultdict[int, dict[int, float]] = defaultdict(dict)
     for value_id, number, reading in session.execute(

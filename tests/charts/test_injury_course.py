@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
 import vl_convert
 
-from casebook.charts.injury_course import pain_course, time_line_chart
+from casebook.charts.injury_course import PAIN_SHAPES, pain_course, time_line_chart
 from casebook.charts.palette import DAY, NIGHT, Palette
 from casebook.domain.time_line import Event, EventKind
 
@@ -50,3 +50,20 @@ def test_the_limit_of_pain_is_drawn_only_where_there_is_one(
     spec = pain_course([(TODAY, 3.0, "on the day of a visit")], limit=limit, palette=DAY)
     assert sum(layer["mark"]["type"] == "rule" for layer in spec["layer"]) == lines
     assert vl_convert.vegalite_to_svg({**spec, "width": 300, "autosize": "pad"})
+
+
+def test_pain_has_a_shape_for_each_time_it_was_felt_and_no_line_over_weeks_without_entries() -> (
+    None
+):
+    days = [TODAY, TODAY + timedelta(weeks=6), TODAY + timedelta(weeks=13)]
+    points = [(day, 2.0, what) for day in days for what in PAIN_SHAPES]
+    spec = pain_course(points, limit=None, palette=DAY)
+    (line,) = (layer for layer in spec["layer"] if layer["mark"]["type"] == "line")
+    assert [row["stretch"] for row in line["data"]["values"] if row["When"] == "at rest"] == [
+        0,
+        0,
+        1,
+    ]
+    picture = vl_convert.vegalite_to_svg({**spec, "width": 300, "autosize": "pad"})
+    assert picture.count('"line mark"') == 2 * len(PAIN_SHAPES)
+    assert len(set(PAIN_SHAPES.values())) == len(PAIN_SHAPES)

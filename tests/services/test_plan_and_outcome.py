@@ -488,6 +488,10 @@ def test_the_course_of_complaints_tells_time_loss_recurrence_and_the_way_back(
     with pytest.raises(InputRefused, match="future"):
         record_run(clinic, "T-001", Run(on=date(2999, 1, 1)), by="")
     record_findings(clinic, "T-001", START, 1, {Finding.WEAKNESS: True}, by="kim")
+    for day, running in ((date(2026, 2, 2), 1.0), (date(2026, 4, 20), 7.0)):
+        felt = [value_of_trials("pain_running", Side.NONE, [running])]
+        felt.append(value_of_trials("pain_rest", Side.NONE, [running / 7]))
+        record_visit(clinic, a_visit(visited_on=day, values=tuple(felt)), by="kim")
     course = runner_course(clinic, "T-001", today=date(2026, 5, 1))
     first, second = course.complaints
     assert first.loss is not None
@@ -498,6 +502,13 @@ def test_the_course_of_complaints_tells_time_loss_recurrence_and_the_way_back(
     assert second.loss.still_out
     assert (first.running_injury, second.running_injury) == (True, None)
     assert first.back.days_to_first_run == 8
+    assert [
+        [(p.what, p.pain) for p in one.pain if p.what in {"running", "rest"}]
+        for one in (first, second)
+    ] == [
+        [("rest", pytest.approx(1 / 7)), ("running", 1.0)],
+        [("rest", 1.0), ("running", 7.0)],
+    ]
     kinds = {event.kind for event in course.events}
     assert {EventKind.ONSET, EventKind.VISIT, EventKind.CAUTION, EventKind.PROGRAMME_START} <= kinds
     assert [event.on for event in course.events] == sorted(event.on for event in course.events)
