@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -117,7 +117,11 @@ class PackageWriter:
             files.add(rows)
 
     def finish(
-        self, *, texts: Mapping[str, str] | None = None, extra: Mapping[str, Any] | None = None
+        self,
+        *,
+        texts: Mapping[str, str] | None = None,
+        extra: Mapping[str, Any] | None = None,
+        before_naming: Callable[[Manifest], None] | None = None,
     ) -> Packed:
         """Write the rest and give the folder its name.
 
@@ -127,6 +131,9 @@ class PackageWriter:
             Further files by name ("README.txt").
         extra : mapping of str to what JSON holds
             Goes into the manifest.
+        before_naming : callable or None
+            Told the manifest when all is written and nothing stands in the folder yet; when it
+            raises, nothing will.
 
         Raises
         ------
@@ -161,6 +168,8 @@ class PackageWriter:
                 extra=dict(extra or {}),
             )
             (self._place.path / MANIFEST).write_bytes(manifest.written())
+        if before_naming is not None:
+            before_naming(manifest)
         self._place.give_name()
         self._packed = True
         return Packed(folder=self._place.folder, manifest=manifest)

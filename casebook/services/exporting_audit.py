@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import secrets
-import shutil
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -17,9 +16,10 @@ import pandas as pd
 from casebook.domain.errors import refuse
 from casebook.domain.export_tables import export_package
 from casebook.domain.exporting import ExportKey, ExportSettings
+from casebook.domain.packages import Manifest
 from casebook.domain.people import Purpose, clean_code
 from casebook.domain.risk_words import RiskFacts, risk_page, risk_sentences
-from casebook.packing.writing import PackageWriter, Packed, check_place
+from casebook.packing.writing import PackageWriter, check_place
 from casebook.services import clock
 from casebook.services.exporting_groups import flow_table, outcomes_table, rounding_of
 from casebook.services.exporting_keys import fresh_key
@@ -167,7 +167,8 @@ def export_audit(
     Conflict
         When something stands in the folder.
     StoreUnavailable
-        When it cannot be written. In each case nothing is written and nothing logged.
+        When it cannot be written. In each case nothing is written, and nothing logged unless
+        something came to stand in the folder at the very last moment.
     """
     by = clean_code(by, column="by")
     check_place(folder)
@@ -181,20 +182,29 @@ def export_audit(
         package = export_package(settings, plan.lists)
         with PackageWriter(folder, package, formats=settings.formats) as writer:
             n_rows = _write(writer, unit, plan, secret)
-            packed = writer.finish(texts={RISK_PAGE: page}, extra=_extra(settings, key, facts))
-    run = ExportRun(
-        number=0,
-        at=clock.now(),
-        by=by,
-        purpose=settings.purpose,
-        settings=settings.canonical(),
-        key_fingerprint=key.fingerprint,
-        files=_files(packed),
-        n_rows=n_rows,
-        risk=figures(facts),
-        runners=tuple(int(str(one)) for one in plan.runners.index),
-    )
-    number = _logged(casebook, run, packed)
+            logged: list[tuple[int, ExportRun]] = []
+
+            def log(manifest: Manifest) -> None:
+                run = ExportRun(
+                    number=0,
+                    at=clock.now(),
+                    by=by,
+                    purpose=settings.purpose,
+                    settings=settings.canonical(),
+                    key_fingerprint=key.fingerprint,
+                    files=_files(manifest),
+                    n_rows=n_rows,
+                    risk=figures(facts),
+                    runners=tuple(int(str(one)) for one in plan.runners.index),
+                )
+                logged.append((_logged(casebook, run), run))
+
+            # Logged before the files stand: a kill in between leaves a line too many in the log
+            # and never tables that nobody logged.
+            packed = writer.finish(
+                texts={RISK_PAGE: page}, extra=_extra(settings, key, facts), before_naming=log
+            )
+    ((number, run),) = logged
     return ExportReport(
         number=number,
         at=run.at,
@@ -316,23 +326,19 @@ def _extra(settings: ExportSettings, key: ExportKey, facts: RiskFacts) -> dict[s
     }
 
 
-def _files(packed: Packed) -> dict[str, str]:
+def _files(manifest: Manifest) -> dict[str, str]:
     return {
-        **{file.name: file.sha256 for file in packed.manifest.files},
-        "manifest.json": packed.manifest.sha256,
+        **{file.name: file.sha256 for file in manifest.files},
+        "manifest.json": manifest.sha256,
     }
 
 
-def _logged(casebook: Casebook, run: ExportRun, packed: Packed) -> int:
-    """The export's number in the log; what cannot be logged does not stay."""
-    try:
-        with writing(casebook.engine) as unit:
-            number, change = export_runs.add_run(unit, casebook.clinic_id, run)
-            history.append(unit, [change], by=run.by, at=run.at)
-            unit.commit()
-    except BaseException:
-        shutil.rmtree(packed.folder, ignore_errors=True)
-        raise
+def _logged(casebook: Casebook, run: ExportRun) -> int:
+    """The export's number in the log."""
+    with writing(casebook.engine) as unit:
+        number, change = export_runs.add_run(unit, casebook.clinic_id, run)
+        history.append(unit, [change], by=run.by, at=run.at)
+        unit.commit()
     return number
 
 
