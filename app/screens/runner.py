@@ -9,6 +9,7 @@ import streamlit as st
 from app import routes, state
 from app.attachments_form import show_attachments_of_runner
 from app.cautions_form import show_open_cautions
+from app.consent_form import show_consents
 from app.courses_shown import show_courses
 from app.flags_shown import show_flags
 from app.messages import count_words, day_words, plain, show_caution
@@ -40,6 +41,7 @@ def show() -> None:
     show_open_cautions(casebook, review.runner.code, newest_pain_only=True)
     if not review.visits:
         st.info("No visit is stored yet. Log the first one.", icon=":material/edit_note:")
+        show_consents(casebook, review.runner.code)
         show_record_download(casebook, review.runner.code)
         return
     if review.verdicts:
@@ -61,6 +63,7 @@ def show() -> None:
         review.runner.code,
         [(line.visited_on, line.session) for line in review.visits],
     )
+    show_consents(casebook, review.runner.code)
     show_record_download(casebook, review.runner.code)
 
 
