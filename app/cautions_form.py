@@ -31,7 +31,7 @@ from casebook.services.cautioning import (
     record_findings,
 )
 from casebook.services.keeping import Casebook
-from casebook.services.pain_runs import RECENT_PAIN, RunnerPainRun, runs_of_pain
+from casebook.services.pain_runs import RunnerPainRun, runs_of_pain
 
 LONGEST_REASON = 2000
 ACKNOWLEDGE = "Acknowledge with a reason"
@@ -48,7 +48,7 @@ def show_open_cautions(casebook: Casebook, runner: str, *, newest_pain_only: boo
     for caution in list_cautions(casebook, runner):
         _show_caution(casebook, runner, caution)
     runs = runs_of_pain(list_pain_flags(casebook, runner))[::-1]
-    recent = [one for one in runs if clock.today() - _last_week(one) <= RECENT_PAIN]
+    recent = [one for one in runs if one.is_recent(clock.today())]
     shown = recent[:1] if newest_pain_only else runs
     for pain in shown:
         _show_pain(casebook, pain)
@@ -57,13 +57,9 @@ def show_open_cautions(casebook: Casebook, runner: str, *, newest_pain_only: boo
         count = count_words(sum(len(one.weeks) for one in hidden), "earlier flag")
         st.caption(
             f":material/warning: {count} of pain in a programme's weeks, the latest in the week of "
-            f"{day_words(max(_last_week(one) for one in hidden))}, not acknowledged yet: see "
+            f"{day_words(max(one.last_week for one in hidden))}, not acknowledged yet: see "
             "Complaints."
         )
-
-
-def _last_week(one: RunnerPainRun) -> date:
-    return one.run.flags[-1].week.week_start
 
 
 def show_seen_cautions(casebook: Casebook, runner: str) -> None:

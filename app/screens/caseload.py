@@ -64,13 +64,15 @@ def _show_entries(
     )
     found = [entry for entry in entries if _fits(entry, sought, str(shown))]
     flagged = sum(entry.open_flags > 0 for entry in found)
-    prompted = sum(entry.open_prompts > 0 for entry in found)
+    prompted = sum(_to_refer(entry) for entry in found)
     to_refer = f":red[**{prompted} to consider for referral**] · " if prompted else ""
+    pained = sum(entry.open_pain > 0 and not entry.pain_to_refer for entry in found)
+    pain = f"**{pained} with pain beyond the usual limits** · " if pained else ""
     overdue = sum(entry.overdue for entry in found)
     all_of_them = count_words(len(entries), "runner")
     heading.markdown(
         f"{all_of_them if len(found) == len(entries) else f'{len(found)} of {all_of_them}'} · "
-        f"{to_refer}**{flagged} with an open flag** · **{overdue} overdue**"
+        f"{to_refer}{pain}**{flagged} with an open flag** · **{overdue} overdue**"
     )
     found.sort(key=_urgency)
     if not found:
@@ -84,7 +86,7 @@ def _show_entries(
 
 
 def _fits(entry: CaseloadEntry, sought: str, shown: str) -> bool:
-    if shown == "With a flag" and not (entry.open_flags or entry.open_prompts):
+    if shown == "With a flag" and not _calls(entry):
         return False
     if shown == "Overdue" and not entry.overdue:
         return False
@@ -92,11 +94,19 @@ def _fits(entry: CaseloadEntry, sought: str, shown: str) -> bool:
     return all(word in text for word in sought.casefold().split())
 
 
+def _to_refer(entry: CaseloadEntry) -> bool:
+    return bool(entry.open_prompts) or entry.pain_to_refer
+
+
+def _calls(entry: CaseloadEntry) -> bool:
+    return bool(entry.open_flags or entry.open_prompts or entry.open_pain)
+
+
 def _urgency(entry: CaseloadEntry) -> tuple[bool, bool, bool, bool, str]:
     """Findings that call for a referral, then what the runner feels, come before any number."""
     return (
-        not entry.open_prompts,
-        entry.worst_kind is not FlagKind.SYMPTOM_UP,
+        not _to_refer(entry),
+        entry.worst_kind is not FlagKind.SYMPTOM_UP and not entry.open_pain,
         entry.open_flags == 0,
         not entry.overdue,
         entry.code,
@@ -145,9 +155,11 @@ def _line(entry: CaseloadEntry, today: date, labels: Mapping[str, str]) -> None:
         due.markdown(f":material/schedule: **{words}**" if entry.overdue else words)
         if entry.open_prompts:
             _prompt_words(flags, entry)
+        if entry.open_pain:
+            _pain_words(flags, entry)
         if entry.open_flags:
             _flag_words(flags, entry, labels)
-        elif not entry.open_prompts:
+        elif not _calls(entry):
             flags.markdown(":gray[no open flag]")
 
 
@@ -157,6 +169,15 @@ def _prompt_words(place: DeltaGenerator, entry: CaseloadEntry) -> None:
     place.markdown(f":red[:material/emergency_home: **{plain(entry.worst_prompt)}**]{more}")
     if entry.prompted_on:
         place.caption(f"Entered at the visit of {day_words(entry.prompted_on)}, not acknowledged.")
+
+
+def _pain_words(place: DeltaGenerator, entry: CaseloadEntry) -> None:
+    words = f":material/warning: **{plain(entry.worst_pain)}**"
+    place.markdown(f":red[{words}]" if entry.pain_to_refer else words)
+    place.caption(
+        f"Pain in a programme's weeks: {count_words(entry.open_pain, 'recent flag')}, not "
+        "acknowledged."
+    )
 
 
 def _flag_words(place: DeltaGenerator, entry: CaseloadEntry, labels: Mapping[str, str]) -> None:

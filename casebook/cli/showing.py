@@ -196,6 +196,9 @@ def show_flags(found: FlagList, *, as_json: bool) -> None:
                 "flags": [flag_object(flag) for flag in found.flags],
                 "expected_false": float(found.expected_false),
                 "expected_false_course": float(found.expected_false_course),
+                "open_prompts": sum(one.open_prompts for one in found.to_look_at),
+                "open_pain_flags": sum(one.open_pain_flags for one in found.to_look_at),
+                "to_look_at": plainly(found.to_look_at),
                 "caution": wording.CAUTION,
             }
         )
@@ -219,7 +222,22 @@ def show_flags(found: FlagList, *, as_json: bool) -> None:
         f"be expected to be flagged falsely at the latest visits, and "
         f"{found.expected_false_course:.1f} over all visits (missed targets left out)."
     )
+    console.print(f"\n{_to_look_at_words(found)}")
     console.print(f"\n{wording.CAUTION}")
+
+
+def _to_look_at_words(found: FlagList) -> str:
+    """What no number flags, and which command shows it."""
+    prompts = sum(one.open_prompts for one in found.to_look_at)
+    pains = sum(one.open_pain_flags for one in found.to_look_at)
+    if not found.to_look_at:
+        return "Besides these numbers: no open prompt of findings and no recent open flag of pain."
+    runners = ", ".join(one.runner for one in found.to_look_at)
+    return (
+        f"Besides these numbers: {prompts or 'no'} open prompt{'s' * (prompts != 1)} of findings "
+        f"and {pains or 'no'} recent open flag{'s' * (pains != 1)} of pain in a programme's weeks "
+        f"({runners}). 'casebook cautions RUNNER' shows those of one runner."
+    )
 
 
 def show_import(report: ImportReport, *, as_json: bool) -> None:

@@ -11,6 +11,7 @@ from casebook.domain.wording import acknowledged_words
 from casebook.services import clock
 from casebook.services.judging import judge_runners
 from casebook.services.keeping import Casebook
+from casebook.services.prompting import open_pain, open_prompts
 from casebook.services.registering import get_runner_row
 from casebook.services.standings import StandingMemo, standings
 from casebook.services.telling_flags import flags_told
@@ -18,6 +19,15 @@ from casebook.storage import cases, history, people
 from casebook.storage.session import reading, writing
 
 LONGEST_REASON = 2000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToLookAt:
+    """A runner with open prompts of findings, or open recent flags of pain; how many of each."""
+
+    runner: str
+    open_prompts: int
+    open_pain_flags: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,11 +43,14 @@ class FlagList:
         nobody changed; a missed target is not among them.
     expected_false_course : float
         The same over all visits of all runners.
+    to_look_at : tuple of ToLookAt
+        By runner: what is flagged by no number, but by what was found or felt.
     """
 
     flags: tuple[Flag, ...]
     expected_false: float
     expected_false_course: float
+    to_look_at: tuple[ToLookAt, ...]
 
 
 def list_flags(
@@ -47,6 +60,8 @@ def list_flags(
     with reading(casebook.engine) as unit:
         lines = cases.runner_lines(unit, casebook.clinic_id)
         standing = standings(unit, lines, memo if memo is not None else StandingMemo())
+        prompts = open_prompts(unit, casebook.clinic_id)
+        pains = open_pain(unit, casebook.clinic_id, today=clock.today())
     ordered = [standing[line.runner_id] for line in lines]
     return FlagList(
         flags=tuple(
@@ -54,6 +69,15 @@ def list_flags(
         ),
         expected_false=sum(one.expected_false for one in ordered),
         expected_false_course=sum(one.expected_false_course for one in ordered),
+        to_look_at=tuple(
+            ToLookAt(
+                runner=line.code,
+                open_prompts=len(prompts.get(line.runner_id, ())),
+                open_pain_flags=sum(len(run.weeks) for run in pains.get(line.runner_id, ())),
+            )
+            for line in lines
+            if line.runner_id in prompts or line.runner_id in pains
+        ),
     )
 
 

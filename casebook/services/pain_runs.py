@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
 from casebook.domain.pain_runs import PainRun, pain_runs
 from casebook.services.cautioning import RunnerPain, Seen
@@ -29,6 +29,15 @@ class RunnerPainRun:
     run: PainRun
     weeks: tuple[RunnerPain, ...]
     seen: Seen | None
+
+    @property
+    def last_week(self) -> date:
+        """First day of its last week."""
+        return self.run.flags[-1].week.week_start
+
+    def is_recent(self, today: date) -> bool:
+        """Whether it says something of what to do on that day."""
+        return today - self.last_week <= RECENT_PAIN
 
 
 def runs_of_pain(pains: Sequence[RunnerPain]) -> tuple[RunnerPainRun, ...]:

@@ -19,7 +19,7 @@ from casebook.domain.wording import complaint_words
 from casebook.services.judging import JudgedRunners, judge_runners, number_or_none, rows_of
 from casebook.services.keeping import Casebook
 from casebook.services.norming import Norms
-from casebook.services.prompting import open_prompts
+from casebook.services.prompting import calls_for_referral, open_pain, open_prompts
 from casebook.services.registering import get_runner_row
 from casebook.services.standings import StandingMemo, stand, standings
 from casebook.services.telling import course_frame, figures_used, latest_verdicts
@@ -99,6 +99,9 @@ class CaseloadEntry:
     `worst_metric` is its metric's key and `worst_kind` its kind. `open_prompts` counts the
     prompts to consider referral that nobody has acknowledged; `worst_prompt` is the first of
     them in words and `prompted_on` the day of its visit, '' and None where there is none.
+    `open_pain` counts the weeks of recent flags of pain that nobody has acknowledged;
+    `worst_pain` is the first of them in words, and `pain_to_refer` whether these are to consider
+    referral, as with a bone stress injury.
     """
 
     code: str
@@ -116,6 +119,9 @@ class CaseloadEntry:
     open_prompts: int
     worst_prompt: str
     prompted_on: date | None
+    open_pain: int = 0
+    worst_pain: str = ""
+    pain_to_refer: bool = False
 
 
 def review_runner(casebook: Casebook, code: str, *, norms: Norms | None = None) -> Review:
@@ -226,6 +232,7 @@ def list_caseload(
         injuries = cases.current_injuries(unit, casebook.clinic_id)
         standing = standings(unit, lines, memo if memo is not None else StandingMemo())
         prompts = open_prompts(unit, casebook.clinic_id)
+        pains = open_pain(unit, casebook.clinic_id, today=today)
     entries = []
     for line in lines:
         last = visits.get(line.runner_id)
@@ -238,6 +245,7 @@ def list_caseload(
         )
         mine = prompts.get(line.runner_id, ())
         first = mine[0] if mine else None
+        painful = pains.get(line.runner_id, ())
         entries.append(
             CaseloadEntry(
                 code=line.code,
@@ -255,6 +263,9 @@ def list_caseload(
                 open_prompts=len(mine),
                 worst_prompt=first.caution.words if first else "",
                 prompted_on=first.visited_on if first else None,
+                open_pain=sum(len(run.weeks) for run in painful),
+                worst_pain=painful[0].run.words if painful else "",
+                pain_to_refer=bool(painful) and calls_for_referral(painful[0]),
             )
         )
     return tuple(entries)

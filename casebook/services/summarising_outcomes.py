@@ -20,7 +20,7 @@ from casebook.services.hypothesising import score_hypotheses
 from casebook.services.norming import Norms, clinic_norms
 from casebook.services.opened import Casebook
 from casebook.services.outcomes import programme_effect
-from casebook.services.pain_runs import RECENT_PAIN, runs_of_pain
+from casebook.services.pain_runs import runs_of_pain
 from casebook.services.prescribing import find_last_prescription
 from casebook.services.targeting import ToldTarget, list_targets
 
@@ -120,7 +120,7 @@ def pain_parts(casebook: Casebook, code: str, today: date) -> list[Part]:
     Of those of long ago only that they are there: what to do now does not follow from them.
     """
     runs = runs_of_pain(list_pain_flags(casebook, code))
-    recent = [one for one in runs if today - one.run.flags[-1].week.week_start <= RECENT_PAIN]
+    recent = [one for one in runs if one.is_recent(today)]
     items = [one.run.words for one in recent[-MOST_PAIN:]]
     old = sum(len(one.weeks) for one in runs if one not in recent)
     if old:

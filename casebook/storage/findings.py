@@ -11,10 +11,14 @@ from sqlalchemy.orm import Session
 
 from casebook.domain.cautions import CautionAction, Finding, PainReason
 from casebook.domain.history import Act, Change, Subject
-from casebook.storage import record_fields
+from casebook.domain.injuries import Injury
+from casebook.domain.programmes import AdherenceWeek
+from casebook.storage import record_fields, translation
 from casebook.storage.tables import (
+    AdherenceRow,
     CautionAcknowledgementRow,
     FindingRow,
+    InjuryRow,
     PainAcknowledgementRow,
     ProgrammeRow,
     Row,
@@ -48,6 +52,17 @@ class Seen:
     reason: str
     by: str
     at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProgrammeWeeks:
+    """The weeks of a programme with the complaint that it is for, None where it is for none."""
+
+    runner_id: int
+    programme_id: int
+    title: str
+    injury: Injury | None
+    weeks: tuple[AdherenceWeek, ...]
 
 
 def findings_of_runner(session: Session, runner_id: int) -> tuple[VisitFindings, ...]:
@@ -206,6 +221,50 @@ def cautions_seen(session: Session, runner_id: int) -> dict[tuple[int, str], See
         )
         for row, code in rows
     }
+
+
+def recent_weeks_of_clinic(
+    session: Session, clinic_id: int, since: date
+) -> tuple[ProgrammeWeeks, ...]:
+    """Programmes of a clinic's runners with a week from `since` on in which pain was told."""
+    told = (AdherenceRow.pain_during > 0) | (AdherenceRow.pain_morning_after > 0)
+    recent = select(AdherenceRow.programme_id).where(AdherenceRow.week_start >= since, told)
+    programmes = session.execute(
+        select(ProgrammeRow, RunnerRow.code, InjuryRow)
+        .join(RunnerRow, RunnerRow.id == ProgrammeRow.runner_id)
+        .outerjoin(InjuryRow, InjuryRow.id == ProgrammeRow.injury_id)
+        .where(RunnerRow.clinic_id == clinic_id, ProgrammeRow.id.in_(recent))
+        .order_by(ProgrammeRow.started_on, ProgrammeRow.title)
+    ).all()
+    weeks: dict[int, list[AdherenceWeek]] = {row.id: [] for row, _, _ in programmes}
+    for week in session.scalars(
+        select(AdherenceRow)
+        .where(AdherenceRow.programme_id.in_(list(weeks)))
+        .order_by(AdherenceRow.week_start)
+    ):
+        weeks[week.programme_id].append(translation.week_value(week))
+    return tuple(
+        ProgrammeWeeks(
+            runner_id=row.runner_id,
+            programme_id=row.id,
+            title=row.title,
+            injury=None if injury is None else translation.injury_value(injury, runner=code),
+            weeks=tuple(weeks[row.id]),
+        )
+        for row, code, injury in programmes
+    )
+
+
+def pain_seen_of_clinic(session: Session, clinic_id: int) -> set[tuple[int, date, PainReason]]:
+    """Flags of pain of a clinic's runners that somebody has seen: programme id, week and kind."""
+    kind = PainAcknowledgementRow
+    rows = session.execute(
+        select(kind.programme_id, kind.week_start, kind.kind)
+        .join(ProgrammeRow, ProgrammeRow.id == kind.programme_id)
+        .join(RunnerRow, RunnerRow.id == ProgrammeRow.runner_id)
+        .where(RunnerRow.clinic_id == clinic_id)
+    )
+    return {(programme_id, week_start, reason) for programme_id, week_start, reason in rows}
 
 
 def prompts_seen(session: Session, clinic_id: int) -> set[tuple[int, str]]:

@@ -317,6 +317,11 @@ def test_flags_keep_their_contract_and_say_how_many_false_ones_to_expect(
     flat = " ".join(said.out.split())
     assert f"{report['expected_false']:.1f} metrics would be expected to be flagged falsely" in flat
     assert f"and {report['expected_false_course']:.1f} over all visits" in flat
+    named = [one["runner"] for one in report["to_look_at"]]
+    assert report["open_prompts"] == sum(one["open_prompts"] for one in report["to_look_at"]) > 0
+    assert f"{report['open_prompts']} open prompt" in flat
+    assert f"({', '.join(named)}). 'casebook cautions RUNNER' shows" in flat
+    assert casebook("cautions", named[0], "--db", demo, "--json").report["cautions"]
     assert wording.CAUTION in " ".join(said.out.split())
 
 
