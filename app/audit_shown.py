@@ -10,6 +10,7 @@ import streamlit as st
 from app import state
 from app.messages import plain
 from casebook.charts.cohort_outcomes import OutcomeRow, outcome_shares
+from casebook.domain.audit import Step
 from casebook.domain.audit_outcomes import Audit, MetricOutcome, On, Split
 from casebook.domain.audit_tables import (
     INTERVALS,
@@ -28,6 +29,7 @@ from casebook.domain.audit_words import (
     STEPS,
     count_words,
     part_words,
+    withheld_words,
 )
 from casebook.domain.summaries import Grid
 
@@ -95,6 +97,14 @@ def show_flow(audit: Audit) -> None:
             )
         else:
             st.caption("Nobody who is registered was left out.")
+    if dict(audit.flow.steps)[Step.INCLUDED].n == 0 and audit.flow.excluded:
+        st.info(
+            "No runner fits this choice; the table says why each was left out.",
+            icon=":material/person_off:",
+        )
+    if any(n.n is None for _, n in (*audit.flow.steps, *audit.flow.excluded)):
+        words = withheld_words(audit.choice.least_group)
+        st.caption(f"{upper_first(words)}. `Smallest group shown`, above, sets the size.")
     _show_timeliness(audit)
 
 
@@ -109,7 +119,8 @@ def _show_timeliness(audit: Audit) -> None:
         f"{count_words(audit.timeliness.reviewed)} runners."
     )
     st.markdown(
-        f"- {first}\n- Planned visits kept in time: {plain(part_words(audit.timeliness.in_time))}."
+        f"- {first}\n- Planned visits kept at most {audit.choice.grace_days} days late: "
+        f"{plain(part_words(audit.timeliness.in_time))}."
     )
 
 
@@ -173,8 +184,10 @@ def _show_outcomes_of(found: Sequence[MetricOutcome], split: Split, audit: Audit
     if grid.rows:
         show_grid(grid, "Outcomes in numbers")
         st.caption(
-            f"Improved and worsened: beyond measurement error, of the runners with a verdict. "
-            f"Can't say: of all who were measured twice. n: runners behind a mean. {INTERVALS}"
+            "Improved and worsened: beyond measurement error, of the runners with a verdict; the "
+            "others of them did not change beyond it, which does not show that nothing changed. "
+            "Can't say: no verdict, as where the error is not known well enough or the visits were "
+            f"not alike; of all who were measured twice. n: runners behind a mean. {INTERVALS}"
         )
     if rows and hidden:
         st.caption(hidden)

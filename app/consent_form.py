@@ -11,19 +11,17 @@ import streamlit as st
 
 from app import sidebar, state
 from app.choices import choose_knowingly
-from app.messages import calmly, day_words
+from app.messages import calmly, day_words, plain
 from app.typed_boxes import Boxes
 from app.words import code_words
 from casebook.domain.people import Consent, Purpose
 from casebook.services import clock
+from casebook.services.exporting_audit import exports_of_runner
 from casebook.services.keeping import Casebook
 from casebook.services.registering import list_consents, record_consent
 
 GIVE = "Record a consent"
-GONE = (
-    "A withdrawal holds from the next export on. Files that left before can't be called back: "
-    "`casebook exports` with the runner's code tells which held this runner."
-)
+NEXT_ONE = "A withdrawal holds from the next export on."
 
 
 def show_consents(casebook: Casebook, runner: str) -> None:
@@ -37,7 +35,26 @@ def show_consents(casebook: Casebook, runner: str) -> None:
         if not state.who():
             sidebar.choose_user(casebook, place=f"consent_{runner}")
         _ask(casebook, runner, [one for one in known if one.withdrawn_on is None])
-        st.caption(GONE)
+        st.caption(NEXT_ONE)
+        if any(one.withdrawn_on for one in known):
+            _left_before(casebook, runner)
+
+
+def _left_before(casebook: Casebook, runner: str) -> None:
+    """Whom to tell of a withdrawal: a file that left can't be called back."""
+    held = exports_of_runner(casebook, runner)
+    if not held:
+        st.markdown("This runner was in no export.")
+        return
+    st.markdown(
+        "This runner was in these exports, which can't be called back from here; tell whoever "
+        "received them:\n"
+        + "\n".join(
+            f"- number {one.number}, of {day_words(one.at.date())}, for {plain(one.purpose)}, "
+            f"by {plain(one.by)}"
+            for one in held
+        )
+    )
 
 
 def _words(consent: Consent) -> str:

@@ -51,6 +51,9 @@ def test_it_is_withdrawn_but_on_no_day_before_it(
     way.set_value("Withdraw the consent to audit of 1 Mar 2026")
     app.run()
     next(one for one in app.text_input if one.label == "Withdrawn on").set_value(typed)
-    assert said in _store(app)
+    now = _store(app)
+    assert said in now
+    # Whom to tell: asked only once something was withdrawn.
+    assert ("This runner was in no export." in now) == ("recorded" in said)
     (stored,) = list_consents(clinic, WORSE)
     assert stored.withdrawn_on == (None if "Nothing" in said else date(2026, 3, 2))
