@@ -31,7 +31,7 @@ def show_consents(casebook: Casebook, runner: str) -> None:
         if known:
             st.markdown("\n".join(f"- {_words(one)}" for one in known))
         else:
-            st.markdown("No consent is recorded: this runner is in no export.")
+            st.markdown("No consent is recorded: exports leave this runner out.")
         if not state.who():
             sidebar.choose_user(casebook, place=f"consent_{runner}")
         _ask(casebook, runner, [one for one in known if one.withdrawn_on is None])

@@ -11,6 +11,7 @@ from casebook import __version__
 from casebook.cli.attaching import attach, attachments
 from casebook.cli.audit import audit
 from casebook.cli.backing_up import backup, restore
+from casebook.cli.consents import consent
 from casebook.cli.exercises import exercises
 from casebook.cli.exporting import export, exports
 from casebook.cli.growth import growth
@@ -347,6 +348,7 @@ app.command(short_help="Attach still frames and documents to a visit.")(attach)
 app.command(short_help="List what is attached to a runner's visits, or copy it out.")(attachments)
 app.command(short_help="Back the whole casebook up into one file.")(backup)
 app.command(short_help="Restore a backup into a new casebook.")(restore)
+app.command(short_help="List, record and withdraw a runner's consents.")(consent)
 app.command(short_help="Write de-identified tables of consenting runners.")(export)
 app.command(short_help="List the exports there were.")(exports)
 app.command(short_help="Tell who changed what of a runner, when and why.")(history)
