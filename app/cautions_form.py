@@ -52,6 +52,8 @@ def show_open_cautions(casebook: Casebook, runner: str, *, newest_pain_only: boo
     shown = recent[:1] if newest_pain_only else runs
     for pain in shown:
         _show_pain(casebook, pain)
+    if shown:
+        st.caption(f"On the limits of pain: {plain(PAIN_SOURCES)}")
     hidden = runs[len(shown) :]
     if hidden:
         count = count_words(sum(len(one.weeks) for one in hidden), "earlier flag")
@@ -122,7 +124,7 @@ def _show_pain(casebook: Casebook, one: RunnerPainRun) -> None:
     many = len(one.weeks) > 1
     with st.container(border=True, key=key):
         st.markdown(f":red[:material/warning: **{plain(one.run.words)}**]")
-        st.caption(f"Programme '{plain(one.title)}'. {plain(PAIN_SOURCES)}")
+        st.caption(f"Programme '{plain(one.title)}'.")
         title = f"Acknowledge all {len(one.weeks)} weeks with a reason" if many else ACKNOWLEDGE
         with st.expander(title, icon=":material/check:"):
             _ask_about_pain(casebook, one.weeks, key)

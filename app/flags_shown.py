@@ -8,7 +8,7 @@ from app import sidebar, state
 from app.messages import calmly, count_words, day_words, plain
 from app.verdicts_shown import error_words, mdc_words, unit_of
 from casebook.domain.side_story import side_story_words
-from casebook.domain.verdicts import Flag, FlagKind, Verdict, What
+from casebook.domain.verdicts import Call, Flag, FlagKind, Verdict, What
 from casebook.domain.wording import FLAG_KINDS, like_for_like_words, number_words
 from casebook.services.flagging import acknowledge_flag
 from casebook.services.keeping import Casebook
@@ -44,6 +44,12 @@ def show_flags(casebook: Casebook, review: Review) -> None:
         st.info(
             f"No flag could be raised at the latest visit ({day_words(latest)}).",
             icon=":material/help:",
+        )
+    elif not review.open_flags and any(v.verdict is Call.WORSENED for v in review.verdicts):
+        st.info(
+            f"No open flag at the latest visit ({day_words(latest)}): what worsened beyond error "
+            "is acknowledged, or no flag is raised for it by itself. See Verdicts below.",
+            icon=":material/flag:",
         )
     elif not review.open_flags:
         st.success(

@@ -16,6 +16,7 @@ from app.programme_words import DELIVERIES, KINDS, MODES, TAILORINGS
 from app.typed_boxes import Boxes
 from casebook.domain.errors import CasebookError
 from casebook.domain.prescriptions import (
+    LONGEST_TITLE,
     MOST_WEEKS,
     Delivery,
     Mode,
@@ -103,7 +104,11 @@ def _head(
     typing, start = draft.typing, draft.start.programme
     first = st.columns([5, 4, 8])
     title = typing.text(
-        first[0], "Title", "title", "" if start.title == NEW_TITLE else start.title, max_chars=200
+        first[0],
+        "Title",
+        "title",
+        "" if start.title == NEW_TITLE else start.title,
+        max_chars=LONGEST_TITLE,
     )
     kind = typing.choice(first[1], "It is", "kind", list(ProgrammeKind), KINDS, start.kind)
     injuries = dict(list_injuries_of(casebook, draft.runner))

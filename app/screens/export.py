@@ -188,7 +188,7 @@ def _preview(casebook: Casebook, settings: ExportSettings) -> None:
                 [
                     {
                         "What a club-mate knows": NAMES[name],
-                        "As it leaves": level_words(*facts.levels[name]),
+                        "As it leaves": level_words(name, facts.levels[name][0]),
                         "Information lost": f"{100 * facts.loss_of[name]:.0f} %",
                     }
                     for name in facts.levels

@@ -14,7 +14,13 @@ from casebook.domain.hypotheses import (
 )
 from casebook.domain.metrics import Metric
 from casebook.domain.programmes import TargetDirection, TargetOn
-from casebook.domain.wording import ONLY_BETTER_FELL, asymmetry_unit, number_words, unit_words
+from casebook.domain.wording import (
+    ONLY_BETTER_FELL,
+    asymmetry_unit,
+    moved_words,
+    number_words,
+    unit_words,
+)
 
 CALLS = {
     LinkCall.AS_PREDICTED: "moved as predicted, beyond error",
@@ -99,11 +105,12 @@ def link_words(score: LinkScore, metric: Metric) -> str:
     if score.hollow:
         told += f", but {ONLY_BETTER_FELL}"
     if score.moved is not None and score.error is not None:
-        told += (
-            f" (it moved {number_words(score.moved, unit, signed=True)}"
-            f"{' that way' if link.direction is not None else ''}; changes up to "
-            f"{number_words(score.error, unit)} are within error)"
+        moved = (
+            f"it moved {number_words(score.moved, unit, signed=True)}"
+            if link.direction is None
+            else moved_words(score.moved, unit)
         )
+        told += f" ({moved}; changes up to {number_words(score.error, unit)} are within error)"
     return f"{told}."
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from enum import StrEnum
@@ -20,6 +20,7 @@ from casebook.domain.programmes import Block, Programme
 LONGEST_PHASE_S = 60.0
 LONGEST_REST_S = 3600.0
 MOST_WEEKS = 260
+LONGEST_TITLE = 200
 
 
 class Supervision(StrEnum):
@@ -271,6 +272,21 @@ class Prescription:
         """What was filled in about a block; an empty detail where nothing was."""
         found = {detail.position: detail for detail in self.block_details}
         return found.get(block.position, BlockDetail(position=block.position))
+
+
+def numbered_title(title: str, taken: Collection[str]) -> str:
+    """A title that is not among those taken: with the next number behind it.
+
+    Examples
+    --------
+    >>> numbered_title("Hip (2)", {"Hip", "Hip (2)"})
+    'Hip (3)'
+    """
+    name = re.sub(r" \(\d+\)$", "", title)
+    number = 2
+    while (numbered := f"{name[: LONGEST_TITLE - len(f' ({number})')]} ({number})") in taken:
+        number += 1
+    return numbered
 
 
 def copied(prescription: Prescription, *, started_on: date) -> Prescription:

@@ -22,6 +22,38 @@ NAMES: Final[Mapping[Trait, str]] = {
     Trait.HEIGHT: "height",
     Trait.MASS: "mass",
 }
+# Widths of the finest bands.
+HEIGHT_STEP_CM: Final = 5.0
+MASS_STEP_KG: Final = 5.0
+_ENDS: Final = "the few at either end together"
+_OLDEST: Final = "under 18 together, 90 and over together"
+# How each leaves at each rung of its ladder, the finest first; what follows is nothing at all.
+RUNGS: Final[Mapping[Trait, tuple[str, ...]]] = {
+    Trait.SEX: ("as recorded",),
+    Trait.AGE: (
+        f"in bands of 5 years ({_OLDEST})",
+        f"in bands of 10 years ({_OLDEST})",
+        "in bands of 20 years (under 18, 18 to 39, 40 to 59, 60 to 79, 80 and over)",
+        "as under 40, or 40 and over",
+    ),
+    Trait.DISCIPLINE: (
+        "in a word of a closed list (such as 800 m, 10 km, marathon)",
+        "in groups (up to 3000 m, 5 km to half marathon, marathon and longer, off road, other)",
+    ),
+    Trait.REGION: (
+        "as recorded",
+        "in parts of the body (foot and lower leg, knee and thigh, hip and back, other)",
+    ),
+    Trait.SIDE: ("as recorded", "as whether there is a complaint, without its side"),
+    Trait.HEIGHT: (
+        f"in bands of {HEIGHT_STEP_CM:g} cm ({_ENDS})",
+        f"in bands of {2 * HEIGHT_STEP_CM:g} cm ({_ENDS})",
+    ),
+    Trait.MASS: (
+        f"in bands of {MASS_STEP_KG:g} kg ({_ENDS})",
+        f"in bands of {2 * MASS_STEP_KG:g} kg ({_ENDS})",
+    ),
+}
 NOT_PROTECTED: Final = (
     "Somebody who knows more of a runner than the quasi-identifiers (a measured value such as a "
     "speed or the distance run in a week, the days between visits, how many visits or complaints "
@@ -178,7 +210,7 @@ def risk_page(facts: RiskFacts, settings: ExportSettings) -> str:
         "| Quasi-identifier | How it leaves | Lost |",
         "| --- | --- | --- |",
         *(
-            f"| {NAMES[name]} | {level_words(*facts.levels[name])} | "
+            f"| {NAMES[name]} | {level_words(name, facts.levels[name][0])} | "
             f"{_share(facts.loss_of[name])} |"
             for name in facts.levels
         ),
@@ -211,13 +243,16 @@ def risk_page(facts: RiskFacts, settings: ExportSettings) -> str:
     return "\n".join(lines)
 
 
-def level_words(level: int, levels: int) -> str:
-    """How coarse a quasi-identifier leaves."""
-    if level == 0:
-        return "in the finest bands or words there are"
-    if level == levels - 1:
-        return "withheld for everybody"
-    return f"coarser by {level} of {levels - 2} steps"
+def level_words(name: Trait, level: int) -> str:
+    """How coarse a quasi-identifier leaves for everybody.
+
+    Parameters
+    ----------
+    level : int
+        Rung of its ladder; 0 is the finest, the last one says nothing.
+    """
+    rungs = RUNGS[name]
+    return rungs[level] if level < len(rungs) else "withheld for everybody"
 
 
 def _share(share: float) -> str:

@@ -9,7 +9,13 @@ from enum import StrEnum
 from casebook.domain.date_words import day_words
 from casebook.domain.metrics import Metric
 from casebook.domain.programmes import Target, TargetDirection, TargetOn
-from casebook.domain.wording import ONLY_BETTER_FELL, asymmetry_unit, number_words, unit_words
+from casebook.domain.wording import (
+    ONLY_BETTER_FELL,
+    asymmetry_unit,
+    moved_words,
+    number_words,
+    unit_words,
+)
 
 
 class TargetCall(StrEnum):
@@ -97,7 +103,7 @@ def target_words(outcome: TargetOutcome, metric: Metric) -> str:
     if outcome.moved is not None and outcome.error is not None:
         seen = "" if outcome.on_date is None else f"by the visit of {day_words(outcome.on_date)} "
         told += (
-            f" ({seen}it moved {number_words(outcome.moved, unit, signed=True)} that way; "
+            f" ({seen}{moved_words(outcome.moved, unit)}; "
             f"changes up to {number_words(outcome.error, unit)} are within error)"
         )
     return f"{told}."

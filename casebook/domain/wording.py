@@ -168,6 +168,27 @@ def number_words(number: float | None, unit: str = "", *, signed: bool = False) 
     return f"{sign}{body}{space}{unit}"
 
 
+def moved_words(moved: float, unit: str) -> str:
+    """How far something moved of a way that was asked for.
+
+    Parameters
+    ----------
+    moved : float
+        Positive that way, negative the other way.
+    unit : str
+        In words.
+
+    Examples
+    --------
+    >>> moved_words(-3.5, "cm")
+    'it moved 3.5 cm the other way'
+    """
+    far = number_words(abs(moved), unit)
+    if not any(digit in far for digit in "123456789"):
+        return f"it moved {far}"
+    return f"it moved {far} {'that' if moved > 0 else 'the other'} way"
+
+
 def so_far_words(told: SoFar, metric: Metric) -> str:
     """A change so far against its error: nothing is said that the figure does not bear.
 

@@ -20,6 +20,7 @@ from casebook.domain.export_tables import (
 )
 from casebook.domain.exporting import ExportKey, ExportSettings, Kind, Trait
 from casebook.domain.injuries import Pathology
+from casebook.domain.risk_words import HEIGHT_STEP_CM, MASS_STEP_KG
 from casebook.services.opened import Casebook
 from casebook.statistics.codes import Flags, Whole
 from casebook.statistics.disclosure.generalised import Generalised
@@ -39,7 +40,6 @@ from casebook.statistics.disclosure.ready_ladders import (
 from casebook.storage import export_rows
 from casebook.storage.session import Unit
 
-HEIGHT_STEP_CM, MASS_STEP_KG = 5.0, 5.0
 _PATHOLOGIES: Final = tuple(Pathology)
 
 

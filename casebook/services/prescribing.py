@@ -9,7 +9,7 @@ from typing import Final
 from casebook.domain.errors import Conflict, InputRefused, NotFound, Problem
 from casebook.domain.injuries import Injury
 from casebook.domain.people import clean_by
-from casebook.domain.prescriptions import Prescription, copied
+from casebook.domain.prescriptions import Prescription, copied, numbered_title
 from casebook.domain.programme_versions import VersionChange, changes_between, dose_changed
 from casebook.domain.programmes import TargetOn
 from casebook.domain.reporting_items import ItemState, coverage_words, item_states
@@ -236,11 +236,19 @@ def change_prescription(
 def copy_prescription(casebook: Casebook, programme_id: int, *, started_on: date) -> Prescription:
     """A new programme like a stored one, to be changed and then prescribed; nothing is stored.
 
+    Its title gets a number, so that it does not read like another of the runner's.
+
     Raises
     ------
     NotFound
     """
-    return copied(get_prescription(casebook, programme_id).prescription, started_on=started_on)
+    stored = get_prescription(casebook, programme_id)
+    copy = copied(stored.prescription, started_on=started_on)
+    taken = {
+        one.prescription.programme.title for one in list_prescriptions(casebook, stored.runner)
+    }
+    title = numbered_title(copy.programme.title, taken)
+    return replace(copy, programme=replace(copy.programme, title=title))
 
 
 def _read(unit: Unit, kept: prescriptions.KeptProgramme) -> StoredPrescription:

@@ -151,7 +151,7 @@ def test_what_was_typed_is_there_again_after_another_page_was_looked_at(
     app.button(key=f"do_drop_programme_new_{WORSE}").click().run()
     assert "Half a title" not in words(app)
     app.button(key="copy").click().run()
-    assert app.text_input(key=f"programme_new_{WORSE}_title").value == "Hips"
+    assert app.text_input(key=f"programme_new_{WORSE}_title").value == "Hips (2)"
     assert app.text_input(key=f"programme_new_{WORSE}_started_on").value == "20 Mar 2026"
     said = words(app)
     assert "1. Side-lying leg raise, both sides (strength): 3 × 10, 3 sessions a week" in said

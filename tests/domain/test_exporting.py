@@ -14,12 +14,23 @@ from casebook.domain.exporting import ExportKey, ExportSettings, Kind, Trait, ke
 from casebook.domain.packages import FieldType, FileFormat
 from casebook.domain.people import Purpose
 from casebook.domain.risk_words import (
+    HEIGHT_STEP_CM,
+    MASS_STEP_KG,
     NAMES,
     NOT_PROTECTED,
+    RUNGS,
     RiskFacts,
     level_words,
     risk_page,
     risk_sentences,
+)
+from casebook.statistics.disclosure.ready_ladders import (
+    age_ladder,
+    discipline_ladder,
+    measured_ladder,
+    region_ladder,
+    sex_ladder,
+    side_ladder,
 )
 
 SETTINGS = ExportSettings(purpose=Purpose.AUDIT, as_of=date(2026, 3, 31))
@@ -142,13 +153,41 @@ def test_the_risk_is_said_in_words() -> None:
 
 def test_the_page_says_what_is_not_protected_and_how_each_leaves() -> None:
     page = risk_page(FACTS, SETTINGS)
-    for words in (*NOT_PROTECTED, *NAMES.values(), "coarser by 1 of 1 steps", "31.0 %"):
+    for words in (*NOT_PROTECTED, *NAMES.values(), "in bands of 10 years", "31.0 %"):
         assert words in page
     less = replace(FACTS, levels={Trait.SEX: (0, 2)}, loss_of={Trait.SEX: 0.0})
     page = risk_page(less, replace(SETTINGS, leave_out=(Trait.MASS, Trait.HEIGHT)))
     assert "(all weighed alike)" in page
     assert "Left out for everybody, as asked: height, mass." in page
     assert "| height | left out for everybody, as asked | |" in page
-    assert level_words(0, 3) == "in the finest bands or words there are"
-    assert level_words(2, 3) == "withheld for everybody"
     assert set(NAMES) == set(QUASI_IDENTIFIERS) == set(WEIGHTS) == set(Trait)
+
+
+def test_every_rung_of_every_ladder_is_told_by_its_bands() -> None:
+    sizes = [151.0, 158.0, 163.0, 171.0, 176.0, 188.0]
+    ladders = {
+        Trait.SEX: sex_ladder(),
+        Trait.AGE: age_ladder(),
+        Trait.DISCIPLINE: discipline_ladder(),
+        Trait.REGION: region_ladder(),
+        Trait.SIDE: side_ladder(),
+        Trait.HEIGHT: measured_ladder("h", sizes, step=HEIGHT_STEP_CM, k=1, unit="cm")[0],
+        Trait.MASS: measured_ladder("m", sizes, step=MASS_STEP_KG, k=1, unit="kg")[0],
+    }
+    assert set(ladders) == set(Trait)
+    for trait, made in ladders.items():
+        told = [level_words(trait, level) for level in range(len(made.words))]
+        assert len(set(told)) == len(told) == len(RUNGS[trait]) + 1
+        assert told[-1] == "withheld for everybody"
+    # Where the words name bands, they are those of the ladder.
+    spoken = {trait: [level_words(trait, level) for level in range(5)] for trait in Trait}
+    for trait, level in ((Trait.AGE, 2), (Trait.DISCIPLINE, 1), (Trait.REGION, 1)):
+        bands = set(ladders[trait].words[level]) - {"no_injury", "not_recorded"}
+        assert all(band.replace("_", " ") in spoken[trait][level] for band in bands)
+    for level, years in ((0, 5), (1, 10)):
+        assert f"bands of {years} years" in spoken[Trait.AGE][level]
+        assert f"40_to_{39 + years}" in ladders[Trait.AGE].words[level]
+    assert set(ladders[Trait.AGE].words[3]) == {"under_40", "40_and_over", "not_recorded"}
+    assert spoken[Trait.HEIGHT][:2] == [
+        f"in bands of {width} cm (the few at either end together)" for width in (5, 10)
+    ]

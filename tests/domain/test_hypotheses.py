@@ -164,9 +164,15 @@ def a_score(**changes: Any) -> LinkScore:
 def test_a_link_is_told_with_its_numbers_and_its_side() -> None:
     assert link_words(a_score(), a_metric()) == (
         "Strength in a test (left): predicted 30.0 N up; moved as predicted, beyond error, as "
-        "measured at least as far as predicted (it moved +40.0 N that way; changes up to 20.0 "
+        "measured at least as far as predicted (it moved 40.0 N that way; changes up to 20.0 "
         "N are within error)."
     )
+
+
+def test_what_moved_the_other_way_is_told_without_a_sign() -> None:
+    other = link_words(a_score(call=LinkCall.OTHER_WAY, moved=-35.0, extent=None), a_metric())
+    assert "(it moved 35.0 N the other way; changes up to 20.0 N" in other
+    assert "(it moved 0.00 N; changes" in link_words(a_score(moved=-0.001), a_metric())
 
 
 def test_what_came_of_the_better_side_falling_is_told_as_no_gain() -> None:

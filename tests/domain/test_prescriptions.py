@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from casebook.domain.errors import InputRefused
 from casebook.domain.prescriptions import (
+    LONGEST_TITLE,
     SUPERVISIONS,
     BlockDetail,
     Delivery,
@@ -22,6 +23,7 @@ from casebook.domain.prescriptions import (
     Tailoring,
     Tempo,
     copied,
+    numbered_title,
     tempo_of,
 )
 from casebook.domain.programme_versions import ChangeOf, changes_between, dose_changed
@@ -256,3 +258,10 @@ def test_targets_and_the_programme_itself_are_compared_too() -> None:
 
 def test_kinds_of_supervision_have_words() -> None:
     assert set(SUPERVISIONS) == set(Supervision)
+
+
+def test_a_copys_title_is_taken_by_no_other_and_never_too_long() -> None:
+    assert numbered_title("Hips", {"Hips"}) == "Hips (2)"
+    assert numbered_title("Hips (2)", {"Hips", "Hips (2)", "Hips (3)"}) == "Hips (4)"
+    long = "x" * LONGEST_TITLE
+    assert numbered_title(long, {long}) == f"{'x' * (LONGEST_TITLE - 4)} (2)"

@@ -180,7 +180,10 @@ def test_the_same_again_is_no_version_and_an_old_page_is_refused(sqlite_clinic: 
 def test_the_last_programme_is_copied_and_both_are_kept(sqlite_clinic: Casebook) -> None:
     stored = prescribe(sqlite_clinic, a_prescription(sqlite_clinic), by="kim")
     copy = copy_prescription(sqlite_clinic, stored.programme_id, started_on=date(2026, 6, 8))
+    assert copy.programme.title == f"{stored.prescription.programme.title} (2)"
     second = prescribe(sqlite_clinic, more_sets(copy, 4), by="kim")
+    third = copy_prescription(sqlite_clinic, second.programme_id, started_on=date(2026, 8, 3))
+    assert third.programme.title == f"{stored.prescription.programme.title} (3)"
     assert find_last_prescription(sqlite_clinic, "T-001") == second
     assert len(list_prescriptions(sqlite_clinic, "T-001")) == 2
     assert get_prescription(sqlite_clinic, stored.programme_id) == stored

@@ -114,7 +114,7 @@ def test_a_target_is_told_in_a_sentence_with_its_numbers() -> None:
     told = target_words(target_outcome(TARGET, [seen(5.0)], today=TODAY), metric)
     assert told == (
         "Strength in a test (left): 10.0 N up by 1 Jun 2026: not met (by the visit of 1 Jun 2026 "
-        "it moved +5.0 N that way; changes up to 4.0 N are within error)."
+        "it moved 5.0 N that way; changes up to 4.0 N are within error)."
     )
     none = target_words(target_outcome(ZERO, [], today=TODAY), metric)
     assert none == (
