@@ -422,7 +422,7 @@ def _prescribed(lists: Lists) -> Iterable[Table]:
 
 def _grouped(lists: Lists) -> Iterable[Table]:
     rounded = (
-        "rounded at random to a multiple of the base, up or down so that it is right on average; "
+        "rounded at random to a multiple of five, up or down so that it is right on average; "
         "blank where it is small or would give a small one away"
     )
     yield Table(
