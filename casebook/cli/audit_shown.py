@@ -105,7 +105,10 @@ def _show_flow(console: Console, audit: Audit) -> None:
             f"\nFrom the start to the first review: {days[1]:.0f} days "
             f"(half of the runners between {days[0]:.0f} and {days[2]:.0f})."
         )
-    console.print(f"Planned visits held in time: {part_words(audit.timeliness.in_time)}.")
+    console.print(
+        f"Planned visits held at most {audit.choice.grace_days} days late: "
+        f"{part_words(audit.timeliness.in_time)}."
+    )
 
 
 def _show_completeness(console: Console, audit: Audit) -> None:
