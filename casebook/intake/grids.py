@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from casebook.domain.errors import InputRefused, Problem, refuse
 from casebook.intake.reading import CodedColumn, Sheet, decoded, header_problems
-from casebook.intake.rows import DELIMITERS
+from casebook.intake.rows import DELIMITERS, csv_reader
 
 MOST_COLUMNS = 1_000
 MOST_CELLS = 12_000_000
@@ -200,7 +200,7 @@ def read_text_grid(path: Path, last_row: int | None = None) -> Grid:
     text = decoded(path)
     delimiter, body, first = _delimiter(text)
     builder = GridBuilder()
-    reader = csv.reader(io.StringIO(body, newline=""), delimiter=delimiter, strict=True)
+    reader = csv_reader(io.StringIO(body, newline=""), delimiter)
     before = 0
     try:
         for row in reader:

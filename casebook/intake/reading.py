@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebook.domain.errors import InputRefused, Problem
-from casebook.intake.rows import DELIMITERS, blocks
+from casebook.intake.rows import DELIMITERS, blocks, csv_reader
 
 LARGEST_FILE = 150 * 1024 * 1024
 LONGEST_HEADER = 100_000
@@ -230,7 +230,7 @@ def _find_header(text: str, known: frozenset[str]) -> tuple[int, int, int, str]:
 def _header(first: str, line: int, delimiter: str) -> tuple[str, ...]:
     """Column names of the header."""
     try:
-        cells = next(csv.reader([first], delimiter=delimiter, strict=True))
+        cells = next(csv_reader([first], delimiter))
     except csv.Error as error:
         raise _whole_file(
             "header_unreadable",

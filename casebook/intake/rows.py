@@ -8,15 +8,20 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 from operator import methodcaller
+from typing import TYPE_CHECKING
 
 from casebook.domain.errors import Problem
 
+if TYPE_CHECKING:
+    from _csv import Reader
+
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 LONGEST_LINE = 1_000_000
+LONGEST_CELL = 131_072
 # About what stays within a processor's cache.
 CHARACTERS_AT_ONCE = 65_536
 ROWS_AT_ONCE = 1_000
@@ -54,6 +59,15 @@ def blocks(
         yield from _unquoted(text, start, first_line, (delimiter, width), problems)
 
 
+def csv_reader(lines: Iterable[str], delimiter: str) -> Reader:
+    """The standard library's reader, strict, and with our limit of what a cell may hold.
+
+    That limit is one for the whole process, and other libraries lift it when they are imported.
+    """
+    csv.field_size_limit(LONGEST_CELL)
+    return csv.reader(lines, delimiter=delimiter, strict=True)
+
+
 def _unquoted(
     body: str, start: int, line: int, form: tuple[str, int], problems: list[Problem]
 ) -> Iterator[Block]:
@@ -83,7 +97,7 @@ def _unquoted(
 def _quoted(
     body: str, first_line: int, delimiter: str, width: int, problems: list[Problem]
 ) -> Iterator[Block]:
-    reader = csv.reader(io.StringIO(body, newline=""), delimiter=delimiter, strict=True)
+    reader = csv_reader(io.StringIO(body, newline=""), delimiter)
     lines: list[int] = []
     rows: list[list[str]] = []
     broken: Problem | None = None
@@ -144,7 +158,7 @@ def _broken(line: int, reason: str) -> Problem:
     if "field larger" in reason:
         return Problem(
             code="line_too_long",
-            message=f"a cell has more than {csv.field_size_limit()} characters; is a quotation "
+            message=f"a cell has more than {LONGEST_CELL} characters; is a quotation "
             "mark missing? The rest of the file was not read.",
             row=line,
         )

@@ -99,8 +99,9 @@ def _export(page: Page, folder: Path) -> None:
         who = page.get_by_test_id("stMain").get_by_role("combobox", name="Who are you?")
         who.focus()
         page.keyboard.press("ArrowDown")
+        expect(page.get_by_role("option").first).to_be_visible()
         page.keyboard.press("Enter")
-        expect(make).to_be_enabled()
+        expect(make).to_be_enabled(timeout=30_000)
         settle(page)
     told = page.get_by_test_id("stMain").get_by_text(re.compile(r"of \d+ registered")).first
     runners = int(words(told.inner_text()).split()[0])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 
 import numpy as np
@@ -133,6 +134,13 @@ def test_a_quotation_that_never_ends_is_refused_where_it_begins(tmp_path: Path) 
 @pytest.mark.parametrize("quote", ["", '"'])
 def test_an_endless_line_is_refused(tmp_path: Path, quote: str) -> None:
     sheet = sheet_of(tmp_path, f"runner,sex\nA,male\n{quote}{'x' * 1_200_000}{quote},male\n")
+    assert [(p.code, p.row) for p in sheet.problems] == [("line_too_long", 3)]
+
+
+def test_a_library_that_lifts_the_limit_of_a_cell_does_not_lift_ours(tmp_path: Path) -> None:
+    before = csv.field_size_limit(10**9)
+    sheet = sheet_of(tmp_path, f'runner,sex\nA,male\n"{"x" * 200_000}",male\n')
+    csv.field_size_limit(before)
     assert [(p.code, p.row) for p in sheet.problems] == [("line_too_long", 3)]
 
 
