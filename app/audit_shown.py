@@ -104,7 +104,7 @@ def show_flow(audit: Audit) -> None:
         )
     if any(n.n is None for _, n in (*audit.flow.steps, *audit.flow.excluded)):
         words = withheld_words(audit.choice.least_group)
-        st.caption(f"{upper_first(words)}. `Smallest group shown`, above, sets the size.")
+        st.caption(f"{upper_first(words)}. The size is chosen above, as the smallest group shown.")
     _show_timeliness(audit)
 
 

@@ -68,9 +68,10 @@ def show() -> None:
     state.show_notice()
     casebook = state.opened_casebook()
     st.markdown(
-        "Tables of runners who consented, without names, dates or free text, made alike until "
-        "nobody can be told from at least a few others. Look at what would leave, then make the "
-        "files."
+        "Tables of runners who consented (it is stored and withdrawn on each runner's page), "
+        "without names, dates or free text. In what a club-mate would know they are made alike, "
+        "so that nobody stands alone. Look at what would leave and what it does not protect "
+        "against, then make the files."
     )
     state.bring_back(state.Key.EXPORT, page="export")
     settings = _settings(casebook)
