@@ -37,7 +37,6 @@ PAIN_SHAPES = {
     "in sessions": "square",
     "next morning": "triangle-up",
 }
-PAIN_DASHES = {"on the day of a visit": [1, 2], "at rest": [6, 3]}
 # Pain comes and goes: over longer than this a line would tell of what nobody asked about.
 LONGEST_GAP = timedelta(weeks=6)
 EVENTS, SPANS, OPEN_ENDS, POINTS, WEEKS, LONGEST = (
@@ -154,6 +153,8 @@ def pain_course(
         A Vega-Lite specification that fills its container's width.
     """
     rows = _stretches(points)
+    # Two beside one another: in a row of five the last would be cut off on a narrow page.
+    legend = alt.Legend(title=None, orient="top", columns=2)
     kinds = [kind for kind in PAIN_SHAPES if kind in {row["When"] for row in rows}]
     days = [on for on, _, _ in points]
     first, last = min(days) - timedelta(days=4), max(days) + timedelta(days=4)
@@ -176,7 +177,7 @@ def pain_course(
         color=alt.Color(
             "When:N",
             scale=alt.Scale(domain=kinds, range=[colours[kind] for kind in kinds]),
-            legend=alt.Legend(title=None, orient="top"),
+            legend=legend,
         ),
         tooltip=[
             alt.Tooltip("on:T", title="On", format="%-d %B %Y"),
@@ -184,19 +185,12 @@ def pain_course(
             alt.Tooltip("pain:Q", title="Pain"),
         ],
     )
-    line = base.mark_line(strokeWidth=1.5, opacity=0.7).encode(
-        detail="stretch:N",
-        strokeDash=alt.StrokeDash(
-            "When:N",
-            scale=alt.Scale(domain=kinds, range=[PAIN_DASHES.get(kind, [1, 0]) for kind in kinds]),
-            legend=None,
-        ),
-    )
+    line = base.mark_line(strokeWidth=1.5, opacity=0.7).encode(detail="stretch:N")
     dot = base.mark_point(size=70, filled=True, opacity=1).encode(
         shape=alt.Shape(
             "When:N",
             scale=alt.Scale(domain=kinds, range=[PAIN_SHAPES[kind] for kind in kinds]),
-            legend=alt.Legend(title=None, orient="top"),
+            legend=legend,
         )
     )
     rule = (
