@@ -26,7 +26,6 @@ AXIS = {
     On.ASYMMETRY: "asymmetry, in its baseline direction",
     On.WORSE_SIDE: "side that was worse",
     On.OTHER_SIDE: "other side",
-    On.VALUE: "value",
 }
 
 
@@ -58,7 +57,7 @@ def growth_courses(growth: CohortGrowth, *, palette: Palette) -> Spec:
     )
     y = alt.Y(
         "value:Q",
-        title=f"{AXIS[growth.on]}{in_unit}",
+        title=f"{AXIS.get(growth.on, growth.label)}{in_unit}",
         scale=alt.Scale(domain=[low, high], nice=False, zero=False),
     )
     colour = alt.Color("Course:N", scale=alt.Scale(domain=names, range=colours), legend=legend)

@@ -26,7 +26,7 @@ from casebook.domain.audit_growth_words import (
 )
 from casebook.domain.audit_outcomes import On
 from casebook.domain.growth_words import model_words
-from casebook.domain.metrics import Metric
+from casebook.domain.metrics import Metric, Scale
 from casebook.domain.wording import asymmetry_unit, unit_words
 from casebook.services.audit_refusals import check_choice, check_on
 from casebook.services.cohort import LoadedCohort
@@ -137,7 +137,7 @@ def _told(
     metric: Metric, on: On, rows: GrowthRows, fit: GrowthFit, choice: AuditChoice
 ) -> CohortGrowth:
     own_look = choice.purpose is None
-    unit = unit_words(metric.unit)
+    unit = unit_words(metric.unit) or ("points" if metric.scale is Scale.SCORE else "")
     if on is On.ASYMMETRY:
         unit = asymmetry_unit(metric.asymmetry_form, metric.unit)
     checks = residual_checks(fit, rows.table)
