@@ -184,7 +184,7 @@ def moved_words(moved: float, unit: str) -> str:
     'it moved 3.5 cm the other way'
     """
     far = number_words(abs(moved), unit)
-    if not any(digit in far for digit in "123456789"):
+    if not any(digit in number_words(abs(moved)) for digit in "123456789"):
         return f"it moved {far}"
     return f"it moved {far} {'that' if moved > 0 else 'the other'} way"
 
