@@ -76,7 +76,7 @@ def test_what_is_true_lies_within_what_the_model_tells(growth: CohortGrowth) -> 
         # Of eight independent intervals of 99.97 % hardly ever one misses.
         assert abs(terms[what].estimate - truth) < 3.6 * terms[what].se, what
         assert terms[what].low < terms[what].estimate < terms[what].high
-    assert terms[Term.SLOPE].unit == "a week"
+    assert terms[Term.SLOPE].unit == "points a week"
     assert growth.random.sd_level == pytest.approx(true.OWN_LEVEL, rel=0.25)
     assert growth.random.sd_slope == pytest.approx(true.OWN_SLOPE, rel=0.25)
     assert growth.random.sd_residual == pytest.approx(true.ERROR, rel=0.1)
