@@ -89,12 +89,25 @@ def _row(sheet: Sheet, metric: Metric) -> None:
             with column.container(gap=None):
                 _cell(sheet, metric, side)
         _ask_sides(sheet, metric, cells)
+        _undrawn(sheet).discard(_row_name(metric))
 
 
-def _draw_row_and_count(metric: Metric) -> None:
+def _undrawn(sheet: Sheet) -> set[str]:
+    """Rows typed in and not drawn since.
+
+    A quick hand leaves the next cell while its row is still being drawn, which ends that drawing:
+    the row is asked for again with the next one.
+    """
+    rows: set[str] = st.session_state.setdefault(sheet.draft.name("undrawn"), set())
+    return rows
+
+
+def _draw_row_and_count(sheet: Sheet, metric: Metric) -> None:
+    rows = _undrawn(sheet)
+    rows.add(_row_name(metric))
     # Where the whole page is drawn anyway no row is known by its name.
     with suppress(StreamlitAPIException):
-        st.rerun([_row_name(metric), FINISH])
+        st.rerun([*sorted(rows), FINISH])
 
 
 def _label(metric: Metric) -> str:
@@ -169,7 +182,7 @@ def _cell(sheet: Sheet, metric: Metric, side: Side) -> None:
 def _take(sheet: Sheet, metric: Metric, cell: Cell, stored: str) -> None:
     text = str(st.session_state[sheet.draft.name(*cell)] or "")
     keep_cell(sheet.draft, sheet.casebook, cell, text, stored=stored, ground=sheet.ground)
-    _draw_row_and_count(metric)
+    _draw_row_and_count(sheet, metric)
 
 
 def _choose(sheet: Sheet, metric: Metric) -> None:
@@ -197,7 +210,7 @@ def _choose(sheet: Sheet, metric: Metric) -> None:
                 keep_cell(
                     sheet.draft, sheet.casebook, cell, text, stored=stored, ground=sheet.ground
                 )
-        _draw_row_and_count(metric)
+        _draw_row_and_count(sheet, metric)
 
     with st.container(key=key, width="content"):
         st.menu_button(
@@ -248,7 +261,7 @@ def _sure_box(sheet: Sheet, metric: Metric, cell: Cell, text: str, words: str) -
             sure=bool(st.session_state[key]),
             ground=sheet.ground,
         )
-        _draw_row_and_count(metric)
+        _draw_row_and_count(sheet, metric)
 
     st.session_state.setdefault(key, (cell, text) in draft.confirmed)
     st.checkbox(words, key=key, on_change=settle)
