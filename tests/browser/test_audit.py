@@ -64,6 +64,8 @@ def test_an_audit_is_filtered_read_printed_and_exported(
 def _filter_and_read(page: Page) -> tuple[str, list[str]]:
     """The cohort in a sentence, and what the table says of hip strength."""
     page.get_by_text("Which runners, and what of them").click()
+    # It unfolds slowly, and a list that opens meanwhile takes no choice.
+    page.wait_for_timeout(1_500)
     pick(page, page.get_by_role("combobox", name="Programme"), "for an injury")
     told = page.locator(".st-key-audit_cohort")
     expect(told).to_contain_text("with a first programme for an injury:")
