@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app import state
-from app.audit_shown import ON_BUTTONS, table, upper_first
+from app.audit_shown import ON_BUTTONS, table
 from app.messages import plain
 from casebook.charts.audit_courses import growth_courses
 from casebook.charts.audit_funnel import funnel_plot
@@ -25,6 +25,7 @@ from casebook.domain.audit_outcomes import Audit, On, ReturnToRunning, Split
 from casebook.domain.audit_words import LEVELS, ONS, WITHHELD, count_words
 from casebook.domain.metrics import Metric
 from casebook.domain.number_words import rounded_alike
+from casebook.domain.wording import upper_first
 from casebook.services.audit_refusals import ons_of
 from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_models import cohort_model

@@ -32,6 +32,7 @@ from casebook.domain.audit_words import (
     withheld_words,
 )
 from casebook.domain.summaries import Grid
+from casebook.domain.wording import upper_first
 
 Rows = list[dict[str, str]]
 # Short enough for buttons side by side.
@@ -67,11 +68,6 @@ def show_grid(grid: Grid, alt: str) -> None:
 
 def _name(alt: str) -> str:
     return alt.lower().replace(" ", "_").replace(",", "")
-
-
-def upper_first(words: str) -> str:
-    """Words as the beginning of a line."""
-    return f"{words[:1].upper()}{words[1:]}"
 
 
 def show_flow(audit: Audit) -> None:

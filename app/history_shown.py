@@ -9,6 +9,7 @@ import streamlit as st
 from app import state
 from app.messages import calmly, count_words, day_words, plain
 from casebook.domain.history import Act
+from casebook.domain.wording import upper_first
 from casebook.services.keeping import Casebook
 from casebook.services.recording import find_visit
 from casebook.services.striking_out import strike_out_visit
@@ -31,7 +32,7 @@ def show_entry(casebook: Casebook, entry: ToldEntry, *, newest: bool) -> None:
     """One entry: what was done, by whom, when and why, and what it was and is."""
     with st.container(border=True, key=f"entry_{entry.number}"):
         of = f" · visit of {visit_words(entry.visit)}" if entry.visit else ""
-        st.markdown(f"**{entry.heading[:1].upper()}{entry.heading[1:]}**{of}")
+        st.markdown(f"**{upper_first(entry.heading)}**{of}")
         at = entry.at.astimezone()
         by = f"by {plain(entry.by)}" if entry.by else "nobody's name given"
         how = " · by an import" if entry.imported else ""

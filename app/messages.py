@@ -18,7 +18,7 @@ from casebook.domain.errors import (
     Problem,
     StoreUnavailable,
 )
-from casebook.domain.wording import CAUTION
+from casebook.domain.wording import CAUTION, upper_first
 
 logger = logging.getLogger("casebook.app")
 
@@ -90,7 +90,7 @@ def problem_words(problem: Problem) -> str:
     if problem.file:
         return str(problem)
     words = _COLUMNS.sub(lambda found: LABELS[found[0]], problem.message)
-    return f"{words[:1].upper()}{words[1:]}"
+    return upper_first(words)
 
 
 def show_refusal(refusal: CasebookError) -> None:

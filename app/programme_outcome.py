@@ -18,7 +18,13 @@ from casebook.domain.programme_words import (
     effect_sentence,
 )
 from casebook.domain.verdicts import Call, What
-from casebook.domain.wording import asymmetry_unit, number_words, side_words, unit_words
+from casebook.domain.wording import (
+    asymmetry_unit,
+    number_words,
+    side_words,
+    unit_words,
+    upper_first,
+)
 from casebook.services.keeping import Casebook
 from casebook.services.outcomes import ToldEffect, programme_effect
 from casebook.services.prescribing import StoredPrescription
@@ -44,8 +50,7 @@ def show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
     st.markdown(body.replace(answer, f"**{answer}**", 1) if answer else body)
     with st.container(border=True, key="against"):
         st.markdown(
-            f"**{lead}**\n"
-            + "\n".join(f"- {plain(one[:1].upper() + one[1:])}." for one in told.against)
+            f"**{lead}**\n" + "\n".join(f"- {plain(upper_first(one))}." for one in told.against)
         )
     st.markdown(f"**{NOT_WHY}**")
     _show_measures(told)

@@ -17,7 +17,7 @@ from casebook.domain.injuries import Injury, Occurrence, Onset, Pathology, Regio
 from casebook.domain.people import Runner, Sex
 from casebook.domain.sides import InjurySide
 from casebook.domain.verdicts import FlagKind
-from casebook.domain.wording import FLAG_KINDS
+from casebook.domain.wording import FLAG_KINDS, upper_first
 from casebook.services import clock
 from casebook.services.cataloguing import list_metrics
 from casebook.services.keeping import Casebook
@@ -188,7 +188,7 @@ def _flag_words(place: DeltaGenerator, entry: CaseloadEntry, labels: Mapping[str
     more = f"  \n:gray[{others}]" if entry.open_flags > 1 else ""
     place.markdown(f":material/flag: **{plain(label)}**: {kind}{more}")
     numbers = entry.worst_flag.removeprefix(f"{label}: ")
-    place.caption(plain(f"{numbers[:1].upper()}{numbers[1:]}"))
+    place.caption(plain(upper_first(numbers)))
 
 
 def _add_runner(casebook: Casebook, today: date) -> None:

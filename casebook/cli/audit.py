@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from casebook.cli.days import read_day
 from casebook.domain.audit import (
     GRACE_DAYS,
     LEAST_GROUP,
@@ -157,9 +157,9 @@ def audit(  # noqa: PLR0913 - each is an option
     from casebook.services.cohort_models import cohort_model
 
     choice = AuditChoice(
-        as_of=_day(as_of, "--as-of") or clock.today(),
-        started_from=_day(started_from, "--from"),
-        started_to=_day(started_to, "--to"),
+        as_of=read_day(as_of, "--as-of") or clock.today(),
+        started_from=read_day(started_from, "--from"),
+        started_to=read_day(started_to, "--to"),
         kinds=tuple(kind or ()),
         regions=tuple(region or ()),
         pathologies=tuple(tissue or ()),
@@ -195,14 +195,3 @@ def audit(  # noqa: PLR0913 - each is an option
         show_model(model)
     if report is not None:
         typer.echo(f"\nWritten: {report} ({report.stat().st_size} bytes).")
-
-
-def _day(text: str | None, option: str) -> date | None:
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise typer.BadParameter(
-            f"'{text}' is no day; expected YYYY-MM-DD.", param_hint=option
-        ) from error

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from casebook.cli.days import read_day
+
 if TYPE_CHECKING:
     from casebook.services.calibrating import CalibrationReport
     from casebook.services.cautioning import RunnerCaution, RunnerPain
@@ -105,7 +107,7 @@ def hypotheses(
     with opened(db) as casebook:
         if runner is None:
             report = calibrating.calibrate(
-                casebook, since=_day(since, "--since"), until=_day(until, "--until"), by=by
+                casebook, since=read_day(since, "--since"), until=read_day(until, "--until"), by=by
             )
             _show_calibration(report, as_json=as_json)
             return
@@ -187,18 +189,6 @@ def _list(title: str, lines: Iterable[str]) -> None:
         _say(title)
     for line in given:
         _say(f"  - {line}")
-
-
-def _day(text: str | None, option: str) -> Any:
-    from datetime import date
-
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise typer.BadParameter(f"'{text}' is no day; expected YYYY-MM-DD.", param_hint=option) \
-            from error  # fmt: skip
 
 
 def _programme_objects(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import partial
 from typing import Final
 
 from casebook.domain.exporting import PSEUDONYM_DIGITS, ExportSettings, Kind, Trait
@@ -502,7 +503,8 @@ def _words(
     )
 
 
-def _whole(
+def _numeric(
+    kind: FieldType,
     name: str,
     words: str,
     *,
@@ -512,34 +514,12 @@ def _whole(
     required: bool = False,
 ) -> Field:
     return Field(
-        name=name,
-        type=FieldType.INTEGER,
-        words=words,
-        unit=unit,
-        low=low,
-        high=high,
-        required=required,
+        name=name, type=kind, words=words, unit=unit, low=low, high=high, required=required
     )
 
 
-def _number(
-    name: str,
-    words: str,
-    *,
-    unit: str = "",
-    low: float | None = None,
-    high: float | None = None,
-    required: bool = False,
-) -> Field:
-    return Field(
-        name=name,
-        type=FieldType.NUMBER,
-        words=words,
-        unit=unit,
-        low=low,
-        high=high,
-        required=required,
-    )
+_whole = partial(_numeric, FieldType.INTEGER)
+_number = partial(_numeric, FieldType.NUMBER)
 
 
 def _link(field: str, table: str) -> Link:

@@ -10,7 +10,7 @@ from casebook.domain.metrics import Metric, Scale
 from casebook.domain.replaying import REVISION
 from casebook.domain.sides import Side
 from casebook.domain.visits import MissingReason, VisitKind
-from casebook.domain.wording import MISSING_REASONS, VISIT_KINDS, unit_words
+from casebook.domain.wording import MISSING_REASONS, VISIT_KINDS, unit_words, upper_first
 
 ACTS: Final = {
     Act.RECORDED: "recorded",
@@ -178,7 +178,7 @@ def column_label(name: str) -> str:
     """What a column is called where it is typed, with its unit."""
     label = _LABELS.get(name, name.replace("_", " "))
     unit = _UNITS.get(name, "")
-    return f"{label[:1].upper()}{label[1:]}" + (f" ({unit})" if unit else "")
+    return upper_first(label) + (f" ({unit})" if unit else "")
 
 
 def content_words(name: str, content: Was, metrics: Mapping[str, Metric]) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TypeAlias
 
-from casebook.domain.summaries import Facts, Grid, Points, Text
+from casebook.domain.summaries import Facts, Grid, Points, Text, said_by
 
 
 class Drawn(StrEnum):
@@ -154,18 +154,11 @@ def numbered(report: Report) -> tuple[Chapter, ...]:
 
 
 def _said_by(part: ReportPart) -> Iterator[str]:
-    if isinstance(part, Text):
-        yield part.words
-    elif isinstance(part, Points):
-        yield from part.items
-    elif isinstance(part, Facts):
-        for what, words in part.rows:
-            yield from (what, words)
-    elif isinstance(part, Table):
+    if isinstance(part, Table):
         yield part.title
-        yield from part.grid.columns
-        for row in part.grid.rows:
-            yield from row
+        yield from said_by(part.grid)
         yield part.note
-    else:
+    elif isinstance(part, Plot):
         yield from (part.title, part.told, part.note)
+    else:
+        yield from said_by(part)

@@ -145,10 +145,11 @@ class Summary:
 def _said(section: Section) -> Iterator[str]:
     yield section.heading
     for part in section.parts:
-        yield from _said_by(part)
+        yield from said_by(part)
 
 
-def _said_by(part: Part) -> Iterator[str]:
+def said_by(part: Part) -> Iterator[str]:
+    """What a part says in words, in the order in which it is read."""
     if isinstance(part, Text):
         yield part.words
     elif isinstance(part, Points):

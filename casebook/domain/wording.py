@@ -133,6 +133,17 @@ _UNIT_WORDS = {
 }
 
 
+def upper_first(words: str) -> str:
+    """Words as the beginning of a line; what follows the first letter stays as it is.
+
+    Examples
+    --------
+    >>> upper_first("side of SKV-01"), upper_first("")
+    ('Side of SKV-01', '')
+    """
+    return f"{words[:1].upper()}{words[1:]}"
+
+
 def unit_words(unit: str) -> str:
     """A UCUM code as a person writes it ('deg' as '°', '{steps}/min' as 'steps/min')."""
     if unit in _UNIT_WORDS:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 
 from casebook.domain.audit import AuditChoice
@@ -82,17 +83,21 @@ def _unknown(column: str, given: Sequence[str], known: Sequence[str]) -> Iterato
         )
 
 
-def check_on(metric: Metric, on: On) -> None:
-    """Refuse to be asked for what a metric does not have.
+def asked_metric(loaded: LoadedCohort, choice: AuditChoice, key: str, on: On) -> int:
+    """Position of the metric that a model is asked of; refuses what it does not have.
 
     Raises
     ------
     InputRefused
-        For a side of a metric without sides, and the like.
+        For a choice that contradicts itself, a metric that is not in the catalogue, a side of a
+        metric without sides, and the like.
     """
+    check_choice(loaded, replace(choice, metrics=(key,)))
+    at = next(at for at, one in enumerate(loaded.metrics) if one.key == key)
+    metric = loaded.metrics[at]
     has = ons_of(metric)
     if on in has:
-        return
+        return at
     names = ", ".join(one.value for one in has)
     raise refuse(
         "on_not_there",

@@ -31,7 +31,7 @@ from casebook.domain.date_words import day_words
 from casebook.domain.reports import Chapter, Report, ReportPart, Table
 from casebook.domain.summaries import Grid, Points, Text
 from casebook.domain.summary_words import shortened
-from casebook.domain.wording import CAUTION
+from casebook.domain.wording import CAUTION, upper_first
 from casebook.services.audit_report_models import course_plot, grade_table, term_table
 from casebook.services.audit_report_plots import funnel_plot, returns_plot, shares_plot
 from casebook.services.auditing import audit
@@ -113,7 +113,7 @@ def _runners(found: Audit) -> Chapter:
         title="Flow of runners",
         grid=Grid(
             columns=("Step", "Runners"),
-            rows=tuple((_upper(STEPS[step]), count_words(n)) for step, n in found.flow.steps),
+            rows=tuple((upper_first(STEPS[step]), count_words(n)) for step, n in found.flow.steps),
             numbers=frozenset({1}),
         ),
         note="Steps as the STROBE statement asks for (von Elm et al. 2007).",
@@ -126,7 +126,8 @@ def _runners(found: Audit) -> Chapter:
                 grid=Grid(
                     columns=("Reason (the first that applies)", "Runners"),
                     rows=tuple(
-                        (_upper(EXCLUDED[why]), count_words(n)) for why, n in found.flow.excluded
+                        (upper_first(EXCLUDED[why]), count_words(n))
+                        for why, n in found.flow.excluded
                     ),
                     numbers=frozenset({1}),
                 ),
@@ -169,7 +170,7 @@ def _outcomes(found: Audit) -> Chapter:
             parts.append(Table(title=f"Outcomes: {ONS[on]}", grid=grid, note=OUTCOME_NOTE))
         hidden = left_out(chosen, Split.NONE, found.choice.least_group)
         if hidden:
-            parts.append(Text(words=f"{_upper(ONS[on])}. {hidden}"))
+            parts.append(Text(words=f"{upper_first(ONS[on])}. {hidden}"))
         if on is On.ASYMMETRY:
             parts += _moved(chosen)
     if not parts:
@@ -254,10 +255,6 @@ def _clinicians(found: Audit) -> tuple[Chapter, ...]:
     ]
     parts = tuple(plot for plot in plots if plot is not None)
     return (Chapter(heading="Between clinicians", parts=parts),) if parts else ()
-
-
-def _upper(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:]}"
 
 
 def _limits(found: Audit) -> Chapter:

@@ -16,6 +16,7 @@ from casebook.domain.audit_outcomes import (
 )
 from casebook.domain.audit_words import LEVELS
 from casebook.domain.reports import Drawn, Plot, Series
+from casebook.domain.wording import upper_first
 
 MOST_GROUPS = 4
 # Of two shares in one line of a list, from its middle.
@@ -149,8 +150,7 @@ def _stair_band(one: ReturnToRunning) -> Series:
 
 
 def _median_words(one: ReturnToRunning) -> str:
-    group = LEVELS[one.group] or "all runners"
-    name = f"{group[:1].upper()}{group[1:]}"
+    name = upper_first(LEVELS[one.group] or "all runners")
     if one.median is None or one.median[0] is None:
         return f"{name}: half of the runners were not seen running again in the time observed."
     middle, low, high = one.median

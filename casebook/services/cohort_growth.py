@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from casebook.domain.audit import AuditChoice
@@ -28,7 +26,7 @@ from casebook.domain.audit_outcomes import On
 from casebook.domain.growth_words import model_words
 from casebook.domain.metrics import Metric, Scale
 from casebook.domain.wording import asymmetry_unit, unit_words
-from casebook.services.audit_refusals import check_choice, check_on
+from casebook.services.audit_refusals import asked_metric
 from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_as_of import as_known
 from casebook.services.cohort_choosing import choose
@@ -95,10 +93,8 @@ def cohort_growth(
     InputRefused
         For a metric that is not in the catalogue, or has no such thing.
     """
-    check_choice(loaded, replace(choice, metrics=(metric,)))
-    at = next(at for at, one in enumerate(loaded.metrics) if one.key == metric)
+    at = asked_metric(loaded, choice, metric, on)
     known = loaded.metrics[at]
-    check_on(known, on)
     loaded = as_known(loaded, choice)
     rows = growth_rows(loaded, choose(loaded, choice), at, on, by=by, least=choice.least_group)
     if rows is None:

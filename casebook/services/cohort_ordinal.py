@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from casebook.domain.audit_outcomes import On
 from casebook.domain.metrics import Better, Metric
 from casebook.domain.programmes import ProgrammeKind
 from casebook.services.audit_flow import flow_of, told
-from casebook.services.audit_refusals import check_choice, check_on
+from casebook.services.audit_refusals import asked_metric
 from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_as_of import as_known
 from casebook.services.cohort_choosing import Members, choose
@@ -73,10 +73,8 @@ def cohort_grades(
     InputRefused
         For a metric that is not in the catalogue, or has no such side.
     """
-    check_choice(loaded, replace(choice, metrics=(metric,)))
-    at = next(at for at, one in enumerate(loaded.metrics) if one.key == metric)
+    at = asked_metric(loaded, choice, metric, on)
     known = loaded.metrics[at]
-    check_on(known, on)
     loaded = as_known(loaded, choice)
     members, least = choose(loaded, choice), choice.least_group
     # Of the discharged alone it would tell how many there are.
