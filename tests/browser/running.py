@@ -10,15 +10,18 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from tempfile import TemporaryFile
 from typing import IO
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, sync_playwright
+from playwright.sync_api import TimeoutError as NotInTime
 
 ADDRESS = "127.0.0.1"
 READY_WITHIN_S = 90.0
+MOMENT_MS = 400
+OPENINGS = 6
 FLAGS = (
     "--no-sandbox",
     "--disable-gpu",
@@ -77,6 +80,52 @@ def settle(page: Page) -> None:
     page.wait_for_function(
         "() => document.querySelectorAll('[data-stale=\"true\"]').length === 0", timeout=30_000
     )
+
+
+def acted(page: Page) -> None:
+    """Wait for what an action started: the app takes a moment to begin, then is drawn."""
+    with suppress(NotInTime):
+        page.wait_for_selector(
+            "[data-testid='stApp'][data-test-script-state='running']",
+            state="attached",
+            timeout=MOMENT_MS,
+        )
+    settle(page)
+
+
+def choose(page: Page, box: Locator, words: str = "", *, exact: bool = False) -> None:
+    """Choose the first option that bears the words from a drop-down, opened by keyboard.
+
+    A list that opens while the app draws it anew, or unfolds what it stands in, drops the choice
+    without a word: then it is opened once more, as a person would.
+    """
+    option = page.get_by_role("option", name=words, exact=exact).first
+    for _ in range(OPENINGS):
+        box.focus()
+        if words:
+            page.keyboard.type(words)
+        else:
+            page.keyboard.press("ArrowDown")
+        with suppress(NotInTime):
+            option.wait_for(timeout=5_000)
+            # What is pressed while the list is still opening is taken for the press that opened it.
+            page.wait_for_timeout(MOMENT_MS)
+            option.click(timeout=5_000)
+        page.keyboard.press("Tab")
+        acted(page)
+        if _chosen(box, words):
+            return
+    raise AssertionError(f"'{words}' can't be chosen")
+
+
+def _chosen(box: Locator, words: str) -> bool:
+    """Whether a drop-down bears the words, as a label or its value, or has gone once answered."""
+    if not box.count():
+        return True
+    borne: str = box.evaluate(
+        "one => one.closest('[data-testid=stMultiSelect]')?.textContent ?? one.value"
+    )
+    return bool(borne) and words.lower() in borne.lower()
 
 
 def _free_port() -> int:

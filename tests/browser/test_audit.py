@@ -14,7 +14,7 @@ from openpyxl import load_workbook
 from playwright.sync_api import Locator, Page, expect
 from pypdf import PdfReader
 
-from tests.browser.running import settle
+from tests.browser.running import choose, settle
 
 pytestmark = pytest.mark.browser
 
@@ -23,16 +23,6 @@ HIP = "Hip abductor strength"
 
 def words(text: str) -> str:
     return re.sub(r"\s+", " ", text)
-
-
-def pick(page: Page, box: Locator, option: str) -> None:
-    """Choose from a drop-down by typing, and leave it."""
-    box.focus()
-    page.keyboard.type(option)
-    expect(page.get_by_role("option", name=option).first).to_be_visible(timeout=30_000)
-    page.keyboard.press("Enter")
-    page.keyboard.press("Tab")
-    settle(page)
 
 
 def press(page: Page, one: Locator) -> None:
@@ -64,12 +54,10 @@ def test_an_audit_is_filtered_read_printed_and_exported(
 def _filter_and_read(page: Page) -> tuple[str, list[str]]:
     """The cohort in a sentence, and what the table says of hip strength."""
     page.get_by_text("Which runners, and what of them").click()
-    # It unfolds slowly, and a list that opens meanwhile takes no choice.
-    page.wait_for_timeout(1_500)
-    pick(page, page.get_by_role("combobox", name="Programme"), "for an injury")
+    choose(page, page.get_by_role("combobox", name="Programme"), "for an injury")
     told = page.locator(".st-key-audit_cohort")
     expect(told).to_contain_text("with a first programme for an injury:")
-    pick(page, page.get_by_role("combobox", name="Metrics"), HIP)
+    choose(page, page.get_by_role("combobox", name="Metrics"), HIP)
     press(page, page.get_by_role("radio", name="What changed"))
     rows = page.locator("[class*='st-key-audit_table_numbers_outcomes'] tbody tr")
     expect(rows).to_have_count(1)

@@ -7,7 +7,7 @@ import re
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
-from tests.browser.running import settle
+from tests.browser.running import choose, settle
 
 pytestmark = pytest.mark.browser
 
@@ -27,10 +27,7 @@ def main_part(page: Page) -> Locator:
 
 def say_who(page: Page) -> None:
     """Choose the first user in the sidebar, by keyboard."""
-    page.get_by_test_id("stSidebar").get_by_role("combobox", name="Who are you?").click()
-    page.keyboard.press("ArrowDown")
-    page.keyboard.press("Enter")
-    settle(page)
+    choose(page, page.get_by_test_id("stSidebar").get_by_role("combobox", name="Who are you?"))
 
 
 def tab_to(page: Page, name: str) -> None:
@@ -130,11 +127,8 @@ def test_a_flag_is_read_and_a_visit_logged_by_keyboard_shows_its_point_and_verdi
 def choose_metric(page: Page, name: str) -> None:
     if page.get_by_role("heading", name=name, exact=True).count():
         return
-    page.get_by_role("combobox", name="Metrics shown").click()
-    page.keyboard.type(name)
-    page.keyboard.press("Enter")
+    choose(page, page.get_by_role("combobox", name="Metrics shown"), name)
     page.keyboard.press("Escape")
-    settle(page)
 
 
 def test_the_charts_follow_the_dark_appearance(page: Page, app_address: str) -> None:

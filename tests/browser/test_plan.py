@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Locator, Page, expect
-from playwright.sync_api import TimeoutError as NotInTime
 from pypdf import PdfReader
 
 from casebook.domain.metrics import AppliesTo, ErrorFigure, ErrorOrigin
@@ -24,7 +22,7 @@ from casebook.services.exercising import load_starter_exercises
 from casebook.services.keeping import open_casebook
 from casebook.services.recording import record_visit
 from casebook.services.registering import register_runner, register_user
-from tests.browser.running import running_app, settle
+from tests.browser.running import acted, choose, running_app, settle
 from tests.shifted_clock import start_shifted
 
 pytestmark = pytest.mark.browser
@@ -32,7 +30,6 @@ pytestmark = pytest.mark.browser
 STRENGTH, DROP = "hip_abductor_strength", "contralateral_pelvic_drop"
 HIP, PELVIS = "Hip abductor strength", "Pelvic drop on the other side"
 RUNNER = "PLAN-1"
-MOMENT_MS = 400
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,23 +90,10 @@ def main_part(page: Page) -> Locator:
     return page.get_by_test_id("stMain")
 
 
-def acted(page: Page) -> None:
-    """Wait for what an action started: the app takes a moment to begin, then is drawn."""
-    with suppress(NotInTime):
-        page.wait_for_selector(
-            "[data-testid='stApp'][data-test-script-state='running']",
-            state="attached",
-            timeout=MOMENT_MS,
-        )
-    settle(page)
-
-
-def choose(page: Page, label: str, words: str, *, at: int = 0) -> None:
+def select(page: Page, label: str, words: str, *, at: int = 0) -> None:
     box = main_part(page).get_by_role("combobox", name=label, exact=True).nth(at)
-    box.click()
-    page.keyboard.type(words)
-    page.get_by_role("option", name=words).first.click()
-    acted(page)
+    choose(page, box, words)
+    expect(box).not_to_have_value("")
 
 
 def fill(page: Page, label: str, text: str, *, at: int = 0) -> None:
@@ -132,15 +116,15 @@ def open_page(page: Page, clinic: Clinic, path: str, heading: str) -> None:
 def write_programme(page: Page, clinic: Clinic) -> None:
     open_page(page, clinic, f"programme?runner={RUNNER}&do=new", "A new programme")
     fill(page, "Title", "Hips first")
-    choose(page, "Add an exercise", "hip")
+    select(page, "Add an exercise", "hip")
     press(page, "Add")
     due = (clinic.starts + timedelta(days=28)).isoformat()
     targets = ((HIP, "right", "up", "40"), (PELVIS, "left", "down", "0.1"))
     for number, (metric, side, way, amount) in enumerate(targets, start=1):
         press(page, "Add a target")
-        choose(page, f"Target {number}: metric", metric)
-        choose(page, "On", side, at=number - 1)
-        choose(page, "Which way", way, at=number - 1)
+        select(page, f"Target {number}: metric", metric)
+        select(page, "On", side, at=number - 1)
+        select(page, "Which way", way, at=number - 1)
         fill(page, "By how much", amount, at=number - 1)
         fill(page, "By when", due, at=number - 1)
     acted(page)
@@ -156,11 +140,11 @@ def write_programme(page: Page, clinic: Clinic) -> None:
 def write_hypothesis(page: Page, clinic: Clinic) -> None:
     open_page(page, clinic, f"hypotheses?runner={RUNNER}", "Working hypotheses")
     press(page, "Write a hypothesis")
-    choose(page, "What is the driver?", "strength")
+    select(page, "What is the driver?", "strength")
     fill(page, "The driver, in your words", "weak right hip")
     # Taken over from the targets, in the catalogue's order.
-    choose(page, "Prediction 1", "expected")
-    choose(page, "Prediction 2", "driver")
+    select(page, "Prediction 1", "expected")
+    select(page, "Prediction 2", "driver")
     fill(page, "How sure are you", "80")
     acted(page)
     press(page, "Write it down")

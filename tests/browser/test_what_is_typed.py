@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 
 from casebook.services.keeping import open_casebook
 from casebook.services.recording import StoredVisit, list_visits
-from tests.browser.running import settle
+from tests.browser.running import choose, settle
 
 pytestmark = pytest.mark.browser
 
@@ -46,10 +46,7 @@ def test_a_future_date_stores_nothing_and_a_decimal_comma_stores_its_number(
     page.goto(f"{app_address}/log?runner={RUNNER}")
     expect(page.get_by_role("heading", name="Log a visit")).to_be_visible(timeout=60_000)
     settle(page)
-    page.get_by_test_id("stSidebar").get_by_role("combobox", name="Who are you?").click()
-    page.keyboard.press("ArrowDown")
-    page.keyboard.press("Enter")
-    settle(page)
+    choose(page, page.get_by_test_id("stSidebar").get_by_role("combobox", name="Who are you?"))
     main = page.get_by_test_id("stMain")
     type_into(page, "Hip abductor strength, left", "305")
     type_into(page, "Speed (km/h)", "9,5")
