@@ -14,6 +14,7 @@ from casebook.domain.audit import Step
 from casebook.domain.audit_outcomes import Audit, MetricOutcome, On, Split
 from casebook.domain.audit_tables import (
     INTERVALS,
+    OUTCOMES,
     completeness_grid,
     left_out,
     lost_grid,
@@ -29,6 +30,7 @@ from casebook.domain.audit_words import (
     STEPS,
     count_words,
     part_words,
+    review_words,
     withheld_words,
 )
 from casebook.domain.summaries import Grid
@@ -106,16 +108,10 @@ def show_flow(audit: Audit) -> None:
 
 def _show_timeliness(audit: Audit) -> None:
     st.subheader("Seen again", anchor=False)
-    days = audit.timeliness.days_to_review
-    first = (
-        "Time to the first review can't be told: too few runners were reviewed."
-        if days is None
-        else f"From the programme's start to the first review: **{days[1]:.0f} days** (median; "
-        f"half of the runners between {days[0]:.0f} and {days[2]:.0f}), "
-        f"{count_words(audit.timeliness.reviewed)} runners."
-    )
     st.markdown(
-        f"- {first}\n- Planned visits kept at most {audit.choice.grace_days} days late: "
+        "- From the programme's start to the first review: "
+        f"{review_words(audit.timeliness, audit.choice)}.\n"
+        f"- Planned visits kept at most {audit.choice.grace_days} days late: "
         f"{plain(part_words(audit.timeliness.in_time))}."
     )
 
@@ -179,12 +175,7 @@ def _show_outcomes_of(found: Sequence[MetricOutcome], split: Split, audit: Audit
     grid = outcome_grid(found, split)
     if grid.rows:
         show_grid(grid, "Outcomes in numbers")
-        st.caption(
-            "Improved and worsened: beyond measurement error, of the runners with a verdict; the "
-            "others of them did not change beyond it, which does not show that nothing changed. "
-            "Can't say: no verdict, as where the error is not known well enough or the visits were "
-            f"not alike; of all who were measured twice. n: runners behind a mean. {INTERVALS}"
-        )
+        st.caption(OUTCOMES)
     if rows and hidden:
         st.caption(hidden)
     if any(one.on is On.ASYMMETRY for one in found):

@@ -10,7 +10,7 @@ from app.audit_courses import COURSE, show_clinicians, show_growth, show_returns
 from app.audit_shown import SHOWN, show_completeness, show_flow, show_lost, show_outcomes
 from app.messages import calmly, plain, show_caution
 from casebook.domain.audit_methods import cohort_words
-from casebook.domain.audit_words import NOT_AN_EFFECT, arguments_against
+from casebook.domain.audit_words import NOT_AN_EFFECT, arguments_against, audience_words
 from casebook.services import clock
 from casebook.services.auditing import audit
 from casebook.services.cataloguing import list_metrics
@@ -41,6 +41,9 @@ def show() -> None:
         found = audit(loaded, choice)
         with st.container(key="audit_cohort"):
             st.markdown(f"**{plain(cohort_words(found))}**")
+            audience = audience_words(choice, drawn=True)
+            if audience:
+                st.caption(f":material/visibility: {plain(audience)}")
         state.choose_first("audit_part", PARTS)
         part = st.segmented_control("Show", PARTS, key="audit_part", required=True)
         if part == PARTS[0]:

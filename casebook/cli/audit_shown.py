@@ -19,10 +19,12 @@ from casebook.domain.audit_words import (
     STEPS,
     WITHHELD,
     arguments_against,
+    audience_words,
     count_words,
     part_words,
     range_words,
     reason_words,
+    review_words,
     withheld_words,
 )
 from casebook.domain.wording import SIDES_MOVED, number_words
@@ -40,6 +42,7 @@ def audit_object(audit: Audit) -> dict[str, Any]:
     return {
         "ok": True,
         "choice": plainly(audit.choice),
+        "audience": audience_words(audit.choice) or None,
         "flow": {
             "steps": _counts(audit.flow.steps, "step"),
             "excluded": _counts(audit.flow.excluded, "reason"),
@@ -75,13 +78,17 @@ def _outcome(one: MetricOutcome) -> dict[str, Any]:
 
 def _group(group: GroupOutcome) -> dict[str, Any]:
     found: dict[str, Any] = plainly(group)
-    return found | {"moved": {moved.value: plainly(part) for moved, part in group.moved}}
+    moved = {one.value: plainly(part) for one, part in group.moved}
+    return found | {"measured": group.cannot_say.total, "moved": moved}
 
 
 def show_audit(audit: Audit, split: Split) -> None:
     """Show an audit: its flow, completeness, outcomes divided as asked, and who was lost."""
     console = terminal()
     console.print(f"Audit as of {audit.choice.as_of}\n")
+    audience = audience_words(audit.choice)
+    if audience:
+        console.print(Text(f"{audience}\n"))
     _show_flow(console, audit)
     _show_completeness(console, audit)
     _show_outcomes(console, audit, split)
@@ -99,12 +106,8 @@ def _show_flow(console: Console, audit: Audit) -> None:
     for why, count in audit.flow.excluded:
         table.add_row(f"left out: {EXCLUDED[why]}", count_words(count))
     console.print(table)
-    days = audit.timeliness.days_to_review
-    if days is not None:
-        console.print(
-            f"\nFrom the start to the first review: {days[1]:.0f} days "
-            f"(half of the runners between {days[0]:.0f} and {days[2]:.0f})."
-        )
+    first = review_words(audit.timeliness, audit.choice)
+    console.print(f"\nFrom the programme's start to the first review: {first}.")
     console.print(
         f"Planned visits held at most {audit.choice.grace_days} days late: "
         f"{part_words(audit.timeliness.in_time)}."
@@ -139,8 +142,9 @@ def _show_outcomes(console: Console, audit: Audit, split: Split) -> None:
                 of = f"{SHORT_ON[one.on]}, {level}" if level else SHORT_ON[one.on]
                 table.add_row(Text(one.label), of, *_cells(one, group))
     console.print(
-        f"\nOutcomes, {SPLITS[split]}: beyond error or not (n: with a verdict), in % with the "
-        "95 % interval"
+        f"\nOutcomes, {SPLITS[split]}: of n measured twice, how many improved beyond error, were "
+        "not seen to change, worsened beyond it (in % of these three, 95 % interval), and of how "
+        "many that can't be said (in % of n)"
     )
     console.print(table)
     if withheld:
@@ -149,9 +153,9 @@ def _show_outcomes(console: Console, audit: Audit, split: Split) -> None:
 
 def _cells(one: MetricOutcome, group: GroupOutcome) -> list[str]:
     shares = (group.improved, group.unchanged, group.worsened, group.cannot_say)
-    total = group.improved.total
+    measured = group.cannot_say.total
     return [
-        WITHHELD if total is None else str(total),
+        WITHHELD if measured is None else str(measured),
         *(_share(part) for part in shares),
         "–" if group.important is None else _share(group.important),
         _amount(group.change, one.unit),
@@ -160,12 +164,12 @@ def _cells(one: MetricOutcome, group: GroupOutcome) -> list[str]:
 
 
 def _share(part: Part) -> str:
-    """A share in percent with its interval, short enough for a column."""
+    """How many, and their share in percent with its interval, short enough for a column."""
     if part.count is None:
         return WITHHELD
     if part.share is None or part.low is None or part.high is None:
-        return "–"
-    return f"{100 * part.share:.0f} ({100 * part.low:.0f}–{100 * part.high:.0f})"
+        return str(part.count)
+    return f"{part.count}: {100 * part.share:.0f} ({100 * part.low:.0f}–{100 * part.high:.0f})"
 
 
 def _name(one: MetricOutcome, group: GroupOutcome) -> str:

@@ -176,7 +176,8 @@ class Timeliness:
     ----------
     days_to_review : tuple of float or None
         First quartile, median and third quartile of days from the programme's start to the
-        first review, of the `reviewed` runners.
+        first review, of the `reviewed` runners; for others than the clinic each is the end of its
+        week.
     in_time : Part
         Planned visits that were held by the day planned or at most the grace days later, of
         those that were due.

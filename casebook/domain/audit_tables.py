@@ -21,14 +21,26 @@ from casebook.domain.wording import SIDES_MOVED, number_words
 NOTHING = "–"
 # Numbers that belong together are never torn apart at the end of a line.
 FAST = "\u00a0"
-SHARES = ("Improved, %", "Worsened, %", "Can't say, %", "Beyond what matters, %")
 NUMBERS = (
-    "Runners with a verdict",
-    *SHARES,
+    "Measured twice",
+    "Improved",
+    "No change seen",
+    "Worsened",
+    "Can't say",
+    "Beyond what matters",
     "Mean change towards better",
     "Expected by itself",
 )
 INTERVALS = "In brackets: 95 % intervals."
+# What the columns of the outcomes mean, for page and report alike.
+OUTCOMES = (
+    "Runners, of whom there are as many measured twice as improved, did not change, worsened and "
+    "got no verdict taken together. Improved and worsened: beyond measurement error (MDC95; Weir "
+    "2005), in % of those with a verdict. No change seen: the others of them, which does not show "
+    "that nothing changed. Can't say: no verdict, as where the error is not known well enough or "
+    "the visits were not alike; in % of all measured twice. n: runners behind a mean. "
+    f"{INTERVALS}"
+)
 
 
 def outcome_grid(outcomes: Sequence[MetricOutcome], split: Split = Split.NONE) -> Grid:
@@ -93,10 +105,11 @@ def _told(group: GroupOutcome) -> bool:
 
 
 def _cells(one: MetricOutcome, group: GroupOutcome) -> tuple[str, ...]:
-    total = group.improved.total
+    measured = group.cannot_say.total
     return (
-        WITHHELD if total is None else str(total),
+        WITHHELD if measured is None else str(measured),
         share_cell(group.improved),
+        share_cell(group.unchanged),
         share_cell(group.worsened),
         share_cell(group.cannot_say),
         NOTHING if group.important is None else share_cell(group.important),
@@ -123,23 +136,24 @@ def _without_empty(
 
 
 def share_cell(part: Part) -> str:
-    """A share in percent with its interval, which its column says.
+    """How many, and their share in percent with its interval; of nobody, how many alone.
 
     Examples
     --------
-    >>> share_cell(Part(name="", count=3, total=26, share=0.115, low=0.04, high=0.29)).split()
-    ['12', '(4', 'to', '29)']
+    >>> found = share_cell(Part(name="", count=3, total=26, share=0.115, low=0.04, high=0.29))
+    >>> found.replace(FAST, " ")
+    '3: 12 % (4 to 29)'
     >>> share_cell(Part(name="", count=None, total=None)), share_cell(
     ...     Part(name="", count=0, total=0)
     ... )
-    ('withheld', '–')
+    ('withheld', '0')
     """
     if part.count is None:
         return WITHHELD
     if part.share is None or part.low is None or part.high is None:
-        return NOTHING
+        return str(part.count)
     low, high = f"{100 * part.low:.0f}", f"{100 * part.high:.0f}"
-    return f"{100 * part.share:.0f} ({low}{FAST}to{FAST}{high})"
+    return f"{part.count}:{FAST}{100 * part.share:.0f}{FAST}% ({low}{FAST}to{FAST}{high})"
 
 
 def amount_cell(amount: Amount, unit: str, *, signed: bool = False) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from casebook.domain.audit import Amount, Count, Excluded, Part, Step
+from casebook.domain.audit import Amount, AuditChoice, Count, Excluded, Part, Step, Timeliness
 from casebook.domain.audit_outcomes import Audit, On, Split
 from casebook.domain.number_words import rounded_alike
 from casebook.domain.wording import MISSING_REASONS, number_words
@@ -60,6 +60,7 @@ WHY_MISSING = {reason.value: words for reason, words in MISSING_REASONS.items()}
 }
 
 WITHHELD = "withheld"
+OWN_EYES = "for the clinic's own eyes"
 NOT_AN_EFFECT = (
     "This tells what happened to these runners. It does not tell that the programme did it: "
     "there is no group without it to compare with."
@@ -88,6 +89,53 @@ def withheld_words(least: int) -> str:
     'withheld: fewer than 5, or it would give such a number away'
     """
     return f"{WITHHELD}: fewer than {least}, or it would give such a number away"
+
+
+def audience_words(choice: AuditChoice, *, drawn: bool = False) -> str:
+    """For whose eyes an audit is, where that is the clinic alone; empty where it is for others.
+
+    Parameters
+    ----------
+    choice : AuditChoice
+    drawn : bool
+        Whether courses of single runners may be drawn in it.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> audience_words(AuditChoice(as_of=date(2026, 11, 27))).partition(":")[0]
+    "For the clinic's own eyes"
+    """
+    if choice.purpose is not None:
+        return ""
+    single = ", what was measured of single runners may be drawn" if drawn else ""
+    return (
+        "For the clinic's own eyes: runners are in it whether or not they agreed to an audit, "
+        "times are told to the day of a single runner, and clinicians stand in it by name"
+        f"{single}. Choose a purpose before you show it to others."
+    )
+
+
+def review_words(timeliness: Timeliness, choice: AuditChoice) -> str:
+    """When the first review was held, or that it is not told.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> own = AuditChoice(as_of=date(2026, 11, 27))
+    >>> kept = Part(name="in_time", count=0, total=0)
+    >>> found = Timeliness(reviewed=Count(n=9), days_to_review=(28.0, 35.0, 42.0), in_time=kept)
+    >>> review_words(found, own)
+    '35 days (median; half of the runners between 28 and 42), 9 runners'
+    """
+    days = timeliness.days_to_review
+    if days is None:
+        return "not told: too few runners were reviewed"
+    weeks = "" if choice.purpose is None else ", each told by the end of its week"
+    return (
+        f"{days[1]:.0f} days (median; half of the runners between {days[0]:.0f} and "
+        f"{days[2]:.0f}{weeks}), {count_words(timeliness.reviewed)} runners"
+    )
 
 
 def count_words(count: Count) -> str:

@@ -19,6 +19,8 @@ from casebook.statistics.codes import Flags
 from casebook.statistics.cohort_withholding import withheld_groups
 from casebook.statistics.proportions import wilson
 
+WEEK = 7.0
+
 
 def flow_of(members: Members, choice: AuditChoice) -> Flow:
     """The flow of runners, small numbers withheld and what would give them away.
@@ -71,10 +73,15 @@ def timeliness_of(loaded: LoadedCohort, members: Members, choice: AuditChoice) -
     """When runners were seen again: the first review, and the visits that were planned."""
     reviewed = int(members.reviewed.sum())
     days = _days_to_review(loaded, members)
+    times = quartiles(days) if days.size >= choice.least_group else None
+    if times is not None and choice.purpose is not None:
+        # A quartile is the day of one runner, or of two: others are told its week.
+        low, middle, high = (end_of_week(day) for day in times)
+        times = low, middle, high
     kept, due, runners_due = _planned(loaded, members, choice)
     return Timeliness(
         reviewed=_count(reviewed, choice.least_group),
-        days_to_review=quartiles(days) if days.size >= choice.least_group else None,
+        days_to_review=times,
         # So many visits can be those of a few runners.
         in_time=part(
             "in_time", kept, due, choice.least_group, hidden=0 < runners_due < choice.least_group
@@ -101,6 +108,11 @@ def quartiles(numbers: np.ndarray) -> tuple[float, float, float]:
     """First quartile, median and third quartile."""
     low, middle, high = (float(one) for one in np.quantile(numbers, (0.25, 0.5, 0.75)))
     return low, middle, high
+
+
+def end_of_week(day: float) -> float:
+    """A day brought to the end of its week: of days 0 to 6 that is 7."""
+    return WEEK * (day // WEEK + 1.0)
 
 
 def _count(n: int, least: int, *, hidden: bool = False) -> Count:

@@ -11,6 +11,7 @@ from casebook.domain.audit_methods import SOURCES, cohort_words, methods_words
 from casebook.domain.audit_outcomes import Audit, MetricOutcome, On, Split
 from casebook.domain.audit_tables import (
     INTERVALS,
+    OUTCOMES,
     completeness_grid,
     left_out,
     lost_grid,
@@ -20,12 +21,15 @@ from casebook.domain.audit_tables import (
 from casebook.domain.audit_words import (
     EXCLUDED,
     ONS,
+    OWN_EYES,
     REGRESSION,
     SPLITS,
     STEPS,
     arguments_against,
+    audience_words,
     count_words,
     part_words,
+    review_words,
 )
 from casebook.domain.date_words import day_words
 from casebook.domain.reports import Chapter, Report, ReportPart, Table
@@ -43,11 +47,6 @@ from casebook.storage.session import reading
 
 Model = CohortGrowth | CohortGrades | NoModel
 LONGEST_NAME = 120
-OUTCOME_NOTE = (
-    "Improved and worsened: beyond measurement error (MDC95; Weir 2005), of the runners with a "
-    "verdict; the others stayed within it. Can't say: of all who were measured twice. n: runners "
-    f"behind a mean. {INTERVALS}"
-)
 
 
 def audit_report(
@@ -88,7 +87,7 @@ def audit_report(
     return Report(
         title="Audit of runners' outcomes",
         made=f"{clinic}, as of {day_words(choice.as_of)}, made on {day_words(today)}",
-        foot=f"{clinic}: audit as of {day_words(choice.as_of)}",
+        foot=f"{clinic}: audit as of {day_words(choice.as_of)}{_own(choice)}",
         chapters=(
             _methods(choice),
             _runners(found),
@@ -105,7 +104,14 @@ def audit_report(
 
 
 def _methods(choice: AuditChoice) -> Chapter:
-    return Chapter(heading="Methods", parts=(Text(words=" ".join(methods_words(choice))),))
+    audience = audience_words(choice)
+    first = (Text(words=audience, strong=True),) if audience else ()
+    return Chapter(heading="Methods", parts=(*first, Text(words=" ".join(methods_words(choice)))))
+
+
+def _own(choice: AuditChoice) -> str:
+    """What every page says of an audit that is nobody else's."""
+    return f", {OWN_EYES}" if choice.purpose is None else ""
 
 
 def _runners(found: Audit) -> Chapter:
@@ -138,12 +144,8 @@ def _runners(found: Audit) -> Chapter:
 
 def _record(found: Audit) -> Chapter:
     timeliness = found.timeliness
-    days = timeliness.days_to_review
     first = (
-        "The time to the first review is withheld or not known."
-        if days is None
-        else f"The first review was held {days[1]:.0f} days after the programme's start (median; "
-        f"quartiles {days[0]:.0f} and {days[2]:.0f}; {count_words(timeliness.reviewed)} runners)."
+        f"From the programme's start to the first review: {review_words(timeliness, found.choice)}."
     )
     kept = f"Planned visits kept in time: {part_words(timeliness.in_time)}."
     parts: list[ReportPart] = [Text(words=f"{first} {kept}")]
@@ -167,7 +169,7 @@ def _outcomes(found: Audit) -> Chapter:
             parts.append(plot)
         grid = outcome_grid(chosen)
         if grid.rows:
-            parts.append(Table(title=f"Outcomes: {ONS[on]}", grid=grid, note=OUTCOME_NOTE))
+            parts.append(Table(title=f"Outcomes: {ONS[on]}", grid=grid, note=OUTCOMES))
         hidden = left_out(chosen, Split.NONE, found.choice.least_group)
         if hidden:
             parts.append(Text(words=f"{upper_first(ONS[on])}. {hidden}"))

@@ -9,13 +9,13 @@ import numpy as np
 from casebook.domain.audit import AuditChoice
 from casebook.domain.audit_outcomes import ReturnStep, ReturnToRunning
 from casebook.domain.programmes import ProgrammeKind
+from casebook.services.audit_flow import end_of_week
 from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_choosing import Members
 from casebook.statistics.codes import NOTHING, Codes, Flags, Floats, Whole
 from casebook.statistics.cohort_withholding import withheld_groups
 from casebook.statistics.survival import Survival, at_risk_on, kaplan_meier
 
-WEEK = 7.0
 # Distances in days between the numbers at risk, and how many of them fit below a curve.
 DISTANCES = (7, 14, 28, 56, 91, 182, 364, 728)
 MOST_NUMBERS = 7
@@ -138,7 +138,7 @@ def _told(
     axis = _some([0.0, *(one.day for one in steps)]) if weekly else _axis(end)
     left = at_risk_on(times.days, axis)
     middle, low, high = (
-        None if one is None or one > end else _end_of_week(one) if weekly else one
+        None if one is None or one > end else end_of_week(one) if weekly else one
         for one in curve.median
     )
     return ReturnToRunning(
@@ -170,7 +170,7 @@ def _weekly(curve: Survival, shown: Whole, least: int) -> tuple[ReturnStep, ...]
     """Steps at the ends of weeks, each of no fewer returns than may be shown."""
     steps: list[ReturnStep] = []
     returns = 0
-    ends = [_end_of_week(float(one)) for one in curve.time]
+    ends = [end_of_week(float(one)) for one in curve.time]
     for at in shown:
         returns += int(curve.events[at])
         day = ends[at]
@@ -183,10 +183,6 @@ def _weekly(curve: Survival, shown: Whole, least: int) -> tuple[ReturnStep, ...]
         steps.append(ReturnStep(day=day, still_out=still_out, low=low, high=high))
         returns = 0
     return tuple(steps)
-
-
-def _end_of_week(day: float) -> float:
-    return WEEK * (day // WEEK + 1)
 
 
 def _some(days: list[float]) -> Floats:

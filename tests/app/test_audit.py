@@ -10,6 +10,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from casebook.domain.exporting import Trait
+from casebook.domain.people import Purpose
 from casebook.services.exporting_audit import list_exports
 from casebook.services.keeping import open_casebook
 from casebook.services.registering import list_users
@@ -23,6 +24,10 @@ def demo(demo_built: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def cells(app: AppTest) -> list[str]:
     return [str(cell).replace("\\", "") for table in app.table for cell in table.value.values.flat]
+
+
+def columns(app: AppTest) -> set[str]:
+    return {str(name) for table in app.table for name in table.value.columns}
 
 
 def sheet(app: AppTest) -> str:
@@ -39,6 +44,7 @@ def test_who_came_what_changed_and_the_rest_are_told_of_the_same_cohort(app: App
     at_page(app, "audit")
     assert not app.exception
     assert "It does not tell that the programme did it" in words(app)
+    assert "For the clinic's own eyes" in words(app)
     everybody = included(words(app))
     assert "Registered" in cells(app)
     assert links(app)[-2:] == ["Report to print", "Export de-identified tables"]
@@ -52,6 +58,10 @@ def test_who_came_what_changed_and_the_rest_are_told_of_the_same_cohort(app: App
         assert not app.exception
         assert said in words(app)
         assert included(words(app)) == everybody
+        if part == "What changed":
+            assert {"Measured twice", "No change seen", "Can't say"} <= columns(app)
+    app.selectbox(key="audit_purpose").set_value(Purpose.AUDIT).run()
+    assert "own eyes" not in words(app)
 
 
 def test_a_choice_goes_with_the_reader_from_page_to_page_and_back(app: AppTest) -> None:

@@ -23,7 +23,9 @@ def test_an_audit_is_one_object_of_named_parts(casebook: Casebook, demo_built: P
     assert (pain["metric"], pain["on"], pain["important_change"]) == ("pain_running", "value", 2.0)
     splits = {one["split"]: one["groups"] for one in pain["splits"]}
     whole = splits["none"][0]
-    assert sum(whole[one]["count"] for one in ("improved", "unchanged", "worsened")) == 29
+    parts = ("improved", "unchanged", "worsened", "cannot_say")
+    assert sum(whole[one]["count"] for one in parts) == whole["measured"] == 29
+    assert found["audience"].startswith("For the clinic's own eyes")
     assert set(whole["change"]) == {"n", "mean", "low", "high"}
     assert any("no group" in words for words in found["against"])
 
@@ -38,8 +40,9 @@ def test_an_audit_is_told_in_tables_with_what_argues_against_an_effect(
     assert (said.code, said.err) == (0, "")
     for words in (
         "Audit as of 2026-11-27",
+        "For the clinic's own eyes",
         "seen again after the start 29",
-        "Hip abductor strength worse side 6",
+        "Hip abductor worse side 6",
         "the worse side gained",
         "at the baseline",
         "withheld: fewer than 3".capitalize(),
@@ -51,6 +54,7 @@ def test_an_audit_is_told_in_tables_with_what_argues_against_an_effect(
         "adherence_third", "--region", "knee", "--region", "foot",
     )  # fmt: skip
     assert "left out: other complaint, or none" in divided.out
+    assert "no change" in divided.out
     assert "third of adherence" in divided.out
 
 

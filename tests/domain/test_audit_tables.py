@@ -87,23 +87,30 @@ def read(grid: Grid) -> list[tuple[str, ...]]:
 
 def test_an_outcome_is_a_row_of_untorn_numbers_without_empty_columns() -> None:
     grid = outcome_grid([outcome("Strength", TOLD)])
-    assert "Beyond what matters, %" not in grid.columns
+    assert "Beyond what matters" not in grid.columns
     assert read(grid) == [
         (
-            *("Strength", "20", "30 (10 to 60)", "10 (10 to 60)", "20 (10 to 60)"),
-            *("+57 (−1 to +114) N, n 25", "+4.7 N"),
+            *("Strength", "25", "6: 30 % (10 to 60)", "12: 60 % (10 to 60)"),
+            *("2: 10 % (10 to 60)", "5: 20 % (10 to 60)", "+57 (−1 to +114) N, n 25", "+4.7 N"),
         )
     ]
-    assert "(−1\u00a0to\u00a0+114)" in grid.rows[0][5]
-    assert grid.numbers == frozenset(range(1, 7))
+    assert "(−1\u00a0to\u00a0+114)" in grid.rows[0][6]
+    assert grid.numbers == frozenset(range(1, 8))
+
+
+def test_improved_unchanged_worsened_and_without_a_verdict_add_up_to_the_measured() -> None:
+    grid = outcome_grid([outcome("Strength", TOLD)])
+    told = dict(zip(grid.columns, grid.rows[0], strict=True))
+    parts = ("Improved", "No change seen", "Worsened", "Can't say")
+    assert sum(int(told[name].split(":")[0]) for name in parts) == int(told["Measured twice"])
 
 
 def test_what_matters_has_its_column_where_any_metric_says_so() -> None:
     told = replace(TOLD, important=share(0, 0), regression=None)
     more = replace(TOLD, important=share(4, 20))
     grid = outcome_grid([outcome("Pain", told, on=On.VALUE), outcome("Rest", more)])
-    at = grid.columns.index("Beyond what matters, %")
-    assert [row[at] for row in read(grid)] == ["–", "20 (10 to 60)"]
+    at = grid.columns.index("Beyond what matters")
+    assert [row[at] for row in read(grid)] == ["0", "4: 20 % (10 to 60)"]
     # About different things, so that their names say which.
     assert [row[0] for row in grid.rows] == ["Pain", "Rest: asymmetry"]
 

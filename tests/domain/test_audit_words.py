@@ -26,11 +26,14 @@ from casebook.domain.audit_words import (
     STEPS,
     WHY_MISSING,
     arguments_against,
+    audience_words,
     count_words,
     part_words,
     range_words,
     reason_words,
+    review_words,
 )
+from casebook.domain.people import Purpose
 from casebook.domain.visits import MissingReason
 
 
@@ -53,6 +56,22 @@ OUTCOME = MetricOutcome(
     metric="hop", label="Hop", on=On.VALUE, unit="cm", important_change=None,
     splits=((Split.NONE, ()), (Split.ADHERENCE_THIRD, ())),
 )  # fmt: skip
+
+
+def test_for_whose_eyes_an_audit_is_stands_on_it_until_it_has_a_purpose() -> None:
+    own = AuditChoice(as_of=date(2026, 11, 1))
+    assert "single runners may be drawn" in audience_words(own, drawn=True)
+    assert "may be drawn" not in audience_words(own)
+    assert audience_words(replace(own, purpose=Purpose.RESEARCH), drawn=True) == ""
+
+
+def test_the_first_review_is_told_by_its_week_for_others_and_of_few_not_at_all() -> None:
+    own = AuditChoice(as_of=date(2026, 11, 1))
+    few = an_audit(Count(n=0)).timeliness
+    assert review_words(few, own) == "not told: too few runners were reviewed"
+    found = replace(few, reviewed=Count(n=9), days_to_review=(28.0, 35.0, 42.0))
+    others = replace(own, purpose=Purpose.AUDIT)
+    assert review_words(found, others).endswith("42, each told by the end of its week), 9 runners")
 
 
 def test_every_code_of_an_audit_has_words_of_its_own() -> None:

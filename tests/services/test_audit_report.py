@@ -12,7 +12,9 @@ from pypdf import PdfReader
 
 from casebook.domain.audit import AuditChoice
 from casebook.domain.audit_outcomes import On
+from casebook.domain.people import Purpose
 from casebook.domain.reports import Plot, Report, Table, numbered
+from casebook.domain.summaries import Text
 from casebook.services.audit_report import audit_report
 from casebook.services.cohort import LoadedCohort, load_cohort
 from casebook.services.keeping import Casebook, create_casebook
@@ -78,8 +80,25 @@ def test_the_outcome_is_that_of_the_audit(audited: Casebook, loaded: LoadedCohor
     (row,) = [one for one in grid.rows if one[0].startswith("Hip abductor strength")]
     found = dict(zip(grid.columns, (words(cell) for cell in row), strict=True))
     # By hand: of the eleven with a verdict the six whose weak side gained 90 N.
-    assert found["Runners with a verdict"] == "11"
-    assert found["Improved, %"].startswith("55 (")
+    assert found["Improved"].startswith("6: 55 % (")
+    parts = [int(found[one].split(":")[0]) for one in ("Improved", "No change seen", "Worsened")]
+    assert sum(parts) == 11
+    assert 11 + int(found["Can't say"].split(":")[0]) == int(found["Measured twice"])
+
+
+def test_whose_eyes_it_is_for_stands_first_and_on_every_page(
+    audited: Casebook, loaded: LoadedCohort
+) -> None:
+    own = made(audited, loaded, OPEN)
+    told = numbered(own)[0].parts[0]
+    assert isinstance(told, Text)
+    assert told.strong
+    assert told.words.startswith("For the clinic's own eyes")
+    read = [page.extract_text() for page in PdfReader(BytesIO(report_pdf(own))).pages]
+    assert len(read) > 1
+    assert all("for the clinic's own eyes" in words(one).replace("’", "'") for one in read)
+    others = made(audited, loaded, replace(OPEN, purpose=Purpose.AUDIT))
+    assert "own eyes" not in " ".join((*others.texts(), others.foot))
 
 
 def test_nobodys_code_or_clinician_stands_in_it_in_any_form(

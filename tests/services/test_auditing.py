@@ -185,6 +185,9 @@ def test_reviews_are_timed_and_planned_visits_held_to_their_day(loaded: LoadedCo
     found = audit(loaded, OPEN).timeliness
     # 32, 33, ... 42 days after the start.
     assert found.days_to_review == (34.5, 37.0, 39.5)
+    # For others than the clinic each at the end of its week: the day of nobody.
+    others = audit(loaded, replace(OPEN, purpose=Purpose.AUDIT)).timeliness
+    assert others.days_to_review == (35.0, 42.0, 42.0)
     # Eleven first reviews and three discharges; not the two who were lost, nor eight of May.
     assert (found.in_time.count, found.in_time.total) == (14, 24)
     strict = audit(loaded, replace(OPEN, grace_days=5)).timeliness
