@@ -127,7 +127,7 @@ class RawCourse:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResidualPoint:
-    """What is left of one row after its runner's own line, in residual SDs.
+    """What is left of one row after its runner's own line, in the SD that the model gives it.
 
     `fitted` is on that line; `expected` is where a normal distribution has that rank.
     """

@@ -8,9 +8,6 @@ from casebook.domain.audit_outcomes import On
 KINDS = {"injury": "programmes for an injury", "performance": "programmes for performance"}
 # Below so many runners the intervals are noticeably too short. Common practice, no source.
 MANY = 30
-# Rank correlation of the residuals' size with the level that is worth a look, and the share of
-# them beyond 3 SD that is. Common practice, no source.
-WIDENING, TOO_MANY_FAR = 0.2, 0.01
 
 NO_GRADES = {
     "group_too_small": "Fewer runners have this graded than may be shown: nothing is told of them.",
@@ -150,26 +147,32 @@ def growth_cautions(on: On, n_runners: int, *, adherence: bool, raw: bool) -> tu
     return tuple(told)
 
 
-def residual_words(*, beyond_2: float, beyond_3: float, widens: float) -> tuple[str, ...]:
+def residual_words(
+    *, beyond_2: float, beyond_3: float, far: bool, widens: float, uneven: bool
+) -> tuple[str, ...]:
     """What the residuals show, and what that means for the model.
 
     Parameters
     ----------
     beyond_2, beyond_3 : float, 0 to 1
         Share of residuals beyond 2 and 3 SD.
+    far : bool
+        Whether that is more than chance makes of normal ones.
     widens : float, -1 to 1
         Rank correlation of their size with the fitted value.
+    uneven : bool
+        Whether that is more than chance makes of an even spread.
     """
     told = [
         f"{100 * beyond_2:.1f} % of the residuals lie beyond 2 SD and {100 * beyond_3:.1f} % "
         "beyond 3 (of normal ones 4.6 % and 0.3 %)."
     ]
-    if beyond_3 > TOO_MANY_FAR:
+    if far:
         told.append(
             "More lie far out than normal errors would: look for wrong entries before believing "
             "the intervals."
         )
-    if abs(widens) > WIDENING:
+    if uneven:
         larger = "grow" if widens > 0 else "shrink"
         told.append(
             f"The residuals {larger} with the level: the intervals are too short where values "

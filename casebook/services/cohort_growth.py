@@ -164,7 +164,11 @@ def _told(
             ),
             *rows.left_out,
             *residual_words(
-                beyond_2=checks.beyond_2, beyond_3=checks.beyond_3, widens=checks.widens
+                beyond_2=checks.beyond_2,
+                beyond_3=checks.beyond_3,
+                far=checks.far,
+                widens=checks.widens,
+                uneven=checks.uneven,
             ),
             *growth_cautions(
                 on,

@@ -62,18 +62,18 @@ def test_cautions_are_those_that_apply() -> None:
 
 
 @pytest.mark.parametrize(
-    ("far", "widens", "said", "sentences"),
+    ("far", "widens", "uneven", "said", "sentences"),
     [
-        (0.0, 0.0, "beyond 3 (of normal ones", 1),
-        (0.02, 0.1, "look for wrong entries", 2),
-        (0.0, 0.4, "grow with the level", 2),
-        (0.02, -0.4, "shrink with the level", 3),
+        (False, 0.4, False, "beyond 3 (of normal ones", 1),
+        (True, 0.1, False, "look for wrong entries", 2),
+        (False, 0.4, True, "grow with the level", 2),
+        (True, -0.4, True, "shrink with the level", 3),
     ],
 )
 def test_residuals_that_should_be_looked_at_are_named(
-    far: float, widens: float, said: str, sentences: int
+    far: bool, widens: float, uneven: bool, said: str, sentences: int
 ) -> None:
-    told = residual_words(beyond_2=0.05, beyond_3=far, widens=widens)
+    told = residual_words(beyond_2=0.05, beyond_3=0.02, far=far, widens=widens, uneven=uneven)
     assert len(told) == sentences
     assert said in " ".join(told)
 
