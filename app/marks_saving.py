@@ -11,6 +11,7 @@ from app.choices import choose
 from app.marks_shown import count_line
 from app.messages import count_words, day_words, plain, show_refusal
 from app.typed_boxes import Boxes
+from app.which_runner import show_no_runner
 from casebook.domain.errors import CasebookError
 from casebook.domain.people import Runner
 from casebook.domain.visits import Conditions, VisitKind
@@ -29,11 +30,14 @@ def offer_saving(casebook: Casebook, read: MarksRead) -> None:
     st.divider()
     st.subheader("Save", anchor=False)
     st.markdown(count_line(read))
+    runners = {runner.code: runner for runner in list_runners(casebook)}
+    if not runners:
+        show_no_runner()
+        return
     if not state.who():
         sidebar.choose_user(casebook, place="marks")
     boxes = Boxes()
     first, second = st.columns(2)
-    runners = {runner.code: runner for runner in list_runners(casebook)}
     code = first.selectbox(
         "Runner",
         list(runners),

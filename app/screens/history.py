@@ -8,8 +8,8 @@ from app import routes, sidebar, state
 from app.history_shown import VisitPlace, show_entry, show_striking_out, visit_words
 from app.messages import count_words, plain
 from app.record_form import show_record_form
+from app.which_runner import asked_runner
 from casebook.services.keeping import Casebook
-from casebook.services.registering import list_runners
 from casebook.services.telling_history import ToldEntry, of_visit, runner_history
 
 AT_ONCE = 20
@@ -19,13 +19,10 @@ EVERYTHING = "everything"
 def show() -> None:
     """The page."""
     casebook = state.opened_casebook()
-    code = st.query_params.get("runner") or state.last_runner()
-    if not code:
-        _choose(casebook)
+    code = asked_runner(casebook, "history")
+    if code is None:
         return
-    st.query_params["runner"] = code
     entries = runner_history(casebook, code)
-    state.remember_runner(code)
     st.title(f"History of {plain(code)}", anchor=False)
     state.show_notice()
     st.markdown(
@@ -44,18 +41,6 @@ def show() -> None:
         entries = of_visit(entries, *place)
         show_striking_out(casebook, code, place)
     _show_entries(casebook, entries, f"{code}_{place}")
-
-
-def _choose(casebook: Casebook) -> None:
-    st.title("History")
-    codes = [runner.code for runner in list_runners(casebook)]
-    chosen = st.selectbox(
-        "Runner", codes, index=None, key="history_runner", placeholder="Type or choose a code"
-    )
-    if chosen:
-        st.query_params["runner"] = chosen
-        state.remember_runner(chosen)
-        st.rerun()
 
 
 def _chosen_visit(entries: tuple[ToldEntry, ...]) -> VisitPlace | None:

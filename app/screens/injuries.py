@@ -11,6 +11,7 @@ from app import routes, state
 from app.cautions_form import show_findings_form, show_open_cautions, show_seen_cautions
 from app.injury_form import ask_for_complaint, ask_for_run, ask_how_it_went
 from app.messages import day_words, plain, show_caution
+from app.which_runner import asked_runner
 from casebook.charts.injury_course import (
     LONGEST_GAP,
     pain_course,
@@ -26,7 +27,6 @@ from casebook.services import clock
 from casebook.services.injury_course import ComplaintCourse, RunnerCourse, runner_course
 from casebook.services.keeping import Casebook
 from casebook.services.recording import list_visits
-from casebook.services.registering import list_runners
 
 FELT = {
     "visit": "on the day of a visit",
@@ -59,13 +59,10 @@ WEEKS_SHOWN, EVENTS_SHOWN = 26, 20
 def show() -> None:
     """The page."""
     casebook = state.opened_casebook()
-    code = st.query_params.get("runner") or state.last_runner()
-    if not code:
-        _choose_runner(casebook)
+    code = asked_runner(casebook, "injuries")
+    if code is None:
         return
-    st.query_params["runner"] = code
     course = runner_course(casebook, code)
-    state.remember_runner(code)
     st.title(f"Complaints of {plain(code)}", anchor=False)
     state.show_notice()
     with st.container(horizontal=True, key="injuries_links"):
@@ -80,18 +77,6 @@ def show() -> None:
     _show_running(casebook, code, course)
     _show_time_line(course)
     show_caution()
-
-
-def _choose_runner(casebook: Casebook) -> None:
-    st.title("Complaints")
-    codes = [runner.code for runner in list_runners(casebook)]
-    chosen = st.selectbox(
-        "Runner", codes, index=None, key="injuries_runner", placeholder="Type or choose a code"
-    )
-    if chosen:
-        st.query_params["runner"] = chosen
-        state.remember_runner(chosen)
-        st.rerun()
 
 
 def _show_complaints(casebook: Casebook, code: str, course: RunnerCourse) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -20,6 +21,7 @@ from app.log_sheet import Sheet
 from app.log_unfinished import show_unfinished
 from app.messages import count_words, day_words, plain
 from app.typed_boxes import DATE_HELP, day_text, show_problem
+from app.which_runner import show_no_runner
 from casebook.domain.people import Runner
 from casebook.domain.typed_fields import TypedDay, read_day, weekday_words
 from casebook.domain.wording import VISIT_KINDS
@@ -39,8 +41,12 @@ def show() -> None:
     state.show_notice()
     log_keys.listen()
     casebook = state.opened_casebook()
+    runners = {runner.code: runner for runner in list_runners(casebook)}
+    if not runners:
+        show_no_runner()
+        return
     runner, day, which = st.columns([2, 1, 1])
-    chosen = _choose_runner(casebook, runner)
+    chosen = _choose_runner(casebook, runner, runners)
     if chosen is None:
         st.info("Choose the runner who is here.", icon=":material/directions_run:")
         show_unfinished(casebook)
@@ -114,17 +120,21 @@ def _beside_the_last(sheet: Sheet) -> Sheet:
     )
 
 
-def _choose_runner(casebook: Casebook, place: Any) -> Runner | None:
-    runners = {runner.code: runner for runner in list_runners(casebook)}
+def _choose_runner(casebook: Casebook, place: Any, runners: Mapping[str, Runner]) -> Runner | None:
+    asked = st.query_params.get("runner") or _runner_of_draft(casebook)
     if "log_runner" not in st.session_state:
-        asked = st.query_params.get("runner") or _runner_of_draft(casebook)
         st.session_state["log_runner"] = asked if asked in runners else None
     chosen: str | None = place.selectbox(
         "Runner", list(runners), index=None, key="log_runner", placeholder="Type or choose a code"
     )
     if chosen:
         st.query_params["runner"] = chosen
-    return runners[chosen] if chosen else None
+        return runners[chosen]
+    if asked and asked not in runners:
+        st.info(
+            f"There is no runner '{plain(asked)}' in this casebook.", icon=":material/search_off:"
+        )
+    return None
 
 
 def _runner_of_draft(casebook: Casebook) -> str:

@@ -16,26 +16,22 @@ from app.messages import count_words, day_words, plain, show_caution
 from app.programme_weeks import show_weeks_under_charts
 from app.record_download import show_record_download
 from app.verdicts_shown import show_summary, show_table
+from app.which_runner import asked_runner
 from app.why_shown import any_unfolded, why_of_a_row
 from app.words import due_words, runner_words
 from casebook.domain.wording import VISIT_KINDS, complaint_words, number_words
 from casebook.services import clock
-from casebook.services.keeping import Casebook
-from casebook.services.registering import list_runners
 from casebook.services.reviewing import Review, VisitLine, review_runner
 
 
 def show() -> None:
     """The page."""
     casebook = state.opened_casebook()
-    code = st.query_params.get("runner") or state.last_runner()
-    if not code:
-        _choose(casebook)
+    code = asked_runner(casebook, "runner")
+    if code is None:
         return
-    st.query_params["runner"] = code
     norms = state.clinic_baselines(casebook) if any_unfolded() else None
     review = review_runner(casebook, code, norms=norms)
-    state.remember_runner(review.runner.code)
     _heading(review, clock.today())
     state.show_notice()
     show_open_cautions(casebook, review.runner.code, newest_pain_only=True)
@@ -65,18 +61,6 @@ def show() -> None:
     )
     show_consents(casebook, review.runner.code)
     show_record_download(casebook, review.runner.code)
-
-
-def _choose(casebook: Casebook) -> None:
-    st.title("Runner")
-    codes = [runner.code for runner in list_runners(casebook)]
-    chosen = st.selectbox(
-        "Runner", codes, index=None, key="runner_choice", placeholder="Type or choose a code"
-    )
-    if chosen:
-        st.query_params["runner"] = chosen
-        state.remember_runner(chosen)
-        st.rerun()
 
 
 def _heading(review: Review, today: date) -> None:

@@ -7,10 +7,9 @@ import streamlit as st
 from app import routes, state
 from app.messages import plain
 from app.printing import PRINTED
+from app.which_runner import asked_runner
 from casebook.domain.summaries import Reader
 from casebook.services import clock
-from casebook.services.keeping import Casebook
-from casebook.services.registering import list_runners
 from casebook.services.summarising import summarise
 from casebook.typesetting.paper import summary_pdf
 from casebook.typesetting.web import summary_page, summary_sheet
@@ -21,11 +20,9 @@ READERS = {Reader.RUNNER: "The runner: plain words", Reader.REFERRER: "The refer
 def show() -> None:
     """The page."""
     casebook = state.opened_casebook()
-    code = st.query_params.get("runner") or state.last_runner()
-    if not code:
-        _choose(casebook)
+    code = asked_runner(casebook, "summary")
+    if code is None:
         return
-    st.query_params["runner"] = code
     st.title(f"Summary of {plain(code)}", anchor=False)
     with st.container(horizontal=True, key="summary_links"):
         routes.link("runner", "Back to the runner", icon=":material/directions_run:", runner=code)
@@ -51,7 +48,6 @@ def show() -> None:
             with_name=with_name,
             norms=state.clinic_baselines(casebook) if reader == Reader.REFERRER else None,
         )
-        state.remember_runner(code)
         name = f"summary-{made.reader}"
         with st.container(horizontal=True):
             st.download_button(
@@ -79,18 +75,6 @@ def show() -> None:
         )
     with st.container(key="sheet"):
         st.html(PRINTED + summary_sheet(made))
-
-
-def _choose(casebook: Casebook) -> None:
-    st.title("Summary")
-    codes = [runner.code for runner in list_runners(casebook)]
-    chosen = st.selectbox(
-        "Runner", codes, index=None, key="summary_runner", placeholder="Type or choose a code"
-    )
-    if chosen:
-        st.query_params["runner"] = chosen
-        state.remember_runner(chosen)
-        st.rerun()
 
 
 show()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import shutil
 import sqlite3
 from pathlib import Path
 
@@ -111,6 +112,36 @@ def test_what_was_not_expected_is_logged_and_said_calmly(caplog: pytest.LogCaptu
     assert "Something went wrong that casebook did not expect" in app.error[0].value
     assert "a bug of our own" not in app.error[0].value
     assert "a bug of our own" in caplog.text
+
+
+OF_A_RUNNER = ("runner", "injuries", "history", "summary", "log_visit")
+
+
+def test_no_page_of_a_runner_is_a_dead_end_where_the_address_names_nobody(
+    app: AppTest, clinic_file: Path
+) -> None:
+    for name in OF_A_RUNNER:
+        at_page(app, name, runner="SKV-999")
+        assert "There is no runner 'SKV-999'" in words(app), name
+        assert app.title[0].value
+        asked = next(box for box in app.selectbox if box.label == "Runner")
+        assert WORSE in asked.options, name
+    at_page(app, "history", runner="SKV-999")
+    next(box for box in app.selectbox if box.label == "Runner").set_value(WORSE).run()
+    assert app.title[0].value.replace("\\", "") == f"History of {WORSE}"
+
+
+def test_where_nobody_is_registered_each_page_of_a_runner_leads_to_adding_one(
+    app: AppTest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, sqlite_template: Path
+) -> None:
+    path = tmp_path / "nobody.sqlite"
+    shutil.copyfile(sqlite_template, path)
+    monkeypatch.setenv("CASEBOOK_DATABASE_URL", str(path))
+    for name in OF_A_RUNNER:
+        said = words(at_page(app, name))
+        assert "No runner is registered yet" in said, name
+        assert {"Add a runner", "Import tables"} <= set(links(app)), name
+        assert not app.exception
 
 
 def test_text_from_outside_is_never_taken_for_formatting(app: AppTest, clinic_file: Path) -> None:

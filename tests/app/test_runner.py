@@ -142,7 +142,7 @@ def test_a_code_that_nobody_has_is_answered_calmly(app: AppTest) -> None:
 
 def test_without_a_code_one_is_asked_for(app: AppTest) -> None:
     at_page(app, "runner")
-    app.selectbox(key="runner_choice").set_value(STEADY).run()
+    app.selectbox(key="runner_runner").set_value(STEADY).run()
     assert app.title[0].value.replace("\\", "") == STEADY
     assert app.query_params["runner"] == STEADY
 
