@@ -6,13 +6,14 @@ import pandas as pd
 import streamlit as st
 
 from app import state
-from app.messages import plain, show_caution
+from app.messages import plain
 from casebook.domain.metrics import Metric
 from casebook.domain.programme_effects import MetricEffect, Phase, Step
 from casebook.domain.programme_words import (
     AGAINST,
     NOT_WHY,
     WEAKENS,
+    asymmetry_answers,
     call_words,
     counts_words,
     effect_sentence,
@@ -29,19 +30,26 @@ from casebook.services.keeping import Casebook
 from casebook.services.outcomes import ToldEffect, programme_effect
 from casebook.services.prescribing import StoredPrescription
 
+# The strongest come first; the rest is folded away below them.
+SHOWN_AGAINST = 4
 SHORT = {What.LEFT: "left", What.RIGHT: "right", What.NONE: "", What.ASYMMETRY: "asymmetry"}
 
 
-def show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
-    """One paragraph made of the numbers, with what argues against it, and the numbers."""
-    told = programme_effect(casebook, stored.programme_id, norms=state.clinic_baselines(casebook))
-    st.subheader("What changed, and how sure that is", anchor=False)
-    if not any(effect.change is not None for effect in told.effect.effects):
+def told_effect(casebook: Casebook, stored: StoredPrescription) -> ToldEffect:
+    """What changed about a programme, with what was to be expected by itself."""
+    return programme_effect(casebook, stored.programme_id, norms=state.clinic_baselines(casebook))
+
+
+def show_answer(told: ToldEffect) -> None:
+    """One paragraph made of the numbers, and what argues against it."""
+    st.subheader(_question(told), anchor=False)
+    if not _anything(told):
         st.caption(
             "Nothing can be said yet: it takes a visit up to its start and one after it that "
             "measured the same."
         )
         return
+    st.markdown("\n".join(f"- **{plain(one)}**" for one in _short(told)))
     # The same sentences as the paragraph has them; what speaks against it stands as a list.
     lead = next(one for one in (AGAINST, WEAKENS) if one in told.paragraph)
     body = plain(told.paragraph.partition(lead)[0].strip())
@@ -49,12 +57,35 @@ def show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
     # The answer stands out: the numbers behind it take longer to read than there is time.
     st.markdown(body.replace(answer, f"**{answer}**", 1) if answer else body)
     with st.container(border=True, key="against"):
-        st.markdown(
-            f"**{lead}**\n" + "\n".join(f"- {plain(upper_first(one))}." for one in told.against)
-        )
+        first, more = told.against[:SHOWN_AGAINST], told.against[SHOWN_AGAINST:]
+        st.markdown(f"**{lead}**\n{_listed(first)}")
+        if more:
+            with st.expander(f"{len(more)} more", icon=":material/balance:"):
+                st.markdown(_listed(more))
     st.markdown(f"**{NOT_WHY}**")
-    _show_measures(told)
-    show_caution()
+
+
+def show_measures(told: ToldEffect) -> None:
+    """The numbers behind the answer, the targeted measures beside the others."""
+    if _anything(told):
+        st.subheader("The measures side by side", anchor=False)
+        _show_measures(told)
+
+
+def _question(told: ToldEffect) -> str:
+    return "Did it reduce the asymmetry?" if _short(told) else "What changed, and how sure that is"
+
+
+def _short(told: ToldEffect) -> tuple[str, ...]:
+    return asymmetry_answers(told.effect, told.metrics)
+
+
+def _anything(told: ToldEffect) -> bool:
+    return any(effect.change is not None for effect in told.effect.effects)
+
+
+def _listed(reasons: tuple[str, ...]) -> str:
+    return "\n".join(f"- {plain(upper_first(one))}." for one in reasons)
 
 
 def _show_measures(told: ToldEffect) -> None:

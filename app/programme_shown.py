@@ -41,8 +41,8 @@ SIGNS = {
 }
 
 
-def show_prescription(casebook: Casebook, stored: StoredPrescription) -> None:
-    """What is prescribed, in words."""
+def show_facts(casebook: Casebook, stored: StoredPrescription) -> None:
+    """When it runs, what it is for, and why."""
     prescription = stored.prescription
     programme = prescription.programme
     injuries = dict(list_injuries_of(casebook, stored.runner))
@@ -54,6 +54,13 @@ def show_prescription(casebook: Casebook, stored: StoredPrescription) -> None:
     st.markdown(plain(" · ".join(told)))
     if programme.rationale:
         st.markdown(f"**Why:** {plain(programme.rationale)}")
+
+
+def show_prescription(stored: StoredPrescription) -> None:
+    """What is prescribed, in words."""
+    prescription = stored.prescription
+    programme = prescription.programme
+    st.subheader("What is prescribed", anchor=False)
     if programme.blocks:
         ordered = sorted(programme.blocks, key=lambda block: block.position)
         st.markdown("\n".join(block_lines(one, prescription.detail_of(one)) for one in ordered))

@@ -19,26 +19,32 @@ from casebook.services.keeping import Casebook
 from casebook.services.prescribing import StoredPrescription
 from casebook.services.reviewing import Review
 
-HOW_TO_READ = (
+BARS_READ = (
     "Bars: sessions done; broken outlines: sessions planned; the number above a bar: the "
-    "worst pain of that week, 0 to 10, where there was any. Weeks that were not entered are left "
-    "blank, not counted as none."
+    "worst pain of that week, 0 to 10, where there was any and room to write it. Weeks that were "
+    "not entered are left blank, not counted as none."
 )
+# The place on the page that a link leads to, so that a week is entered within seconds.
+ROW = "enter-a-week"
 
 
-def show_weeks(casebook: Casebook, stored: StoredPrescription) -> None:
-    """The row for the next week, the bars, and every week in numbers."""
+def show_weeks(casebook: Casebook, stored: StoredPrescription, *, bars: bool) -> None:
+    """The row for the next week, the bars where no chart has them, and every week in numbers."""
     programme = stored.prescription.programme
-    st.subheader("Kept to", anchor=False)
+    st.subheader("Kept to", anchor=ROW)
     if programme.started_on > clock.today():
         st.caption(f"Weeks are entered from {day_words(programme.started_on)} on.")
         return
     ask_week(casebook, stored)
-    show_bars(programme.adherence, key=f"bars_{stored.programme_id}")
+    show_bars(programme.adherence, key=f"bars_{stored.programme_id}", bars=bars)
 
 
 def show_bars(
-    weeks: tuple[AdherenceWeek, ...], *, key: str, span: tuple[date, date] | None = None
+    weeks: tuple[AdherenceWeek, ...],
+    *,
+    key: str,
+    span: tuple[date, date] | None = None,
+    bars: bool = True,
 ) -> None:
     """The weeks as bars, and folded away in numbers."""
     if not weeks:
@@ -50,15 +56,23 @@ def show_bars(
         f"**{found.done} of {found.planned}** planned sessions done{share} in the "
         f"{found.weeks} {'week' if found.weeks == 1 else 'weeks'} entered."
     )
-    st.vega_lite_chart(
-        spec=adherence_bars(weeks, palette=state.palette(), span=span), theme=None, key=key
-    )
-    st.caption(HOW_TO_READ)
+    if bars:
+        draw_bars(weeks, key=key, span=span)
+        st.caption(BARS_READ)
     with (
         st.expander("The weeks in numbers", icon=":material/table:"),
         st.container(key=f"weeks_table_{key}"),
     ):
         st.table(_table(weeks), border="horizontal", hide_index=True)
+
+
+def draw_bars(
+    weeks: tuple[AdherenceWeek, ...], *, key: str, span: tuple[date, date] | None = None
+) -> None:
+    """The bars alone, on the time of a chart above where that is given."""
+    st.vega_lite_chart(
+        spec=adherence_bars(weeks, palette=state.palette(), span=span), theme=None, key=key
+    )
 
 
 def _table(weeks: tuple[AdherenceWeek, ...]) -> pd.DataFrame:

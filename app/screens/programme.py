@@ -5,12 +5,19 @@ from __future__ import annotations
 import streamlit as st
 
 from app import routes, state
-from app.messages import day_words, plain
+from app.messages import day_words, plain, show_caution
+from app.programme_charts import show_charts, shows_charts
 from app.programme_draft import begin_draft, draft_name, find_draft
 from app.programme_form import fresh, show_form
-from app.programme_outcome import show_outcome
-from app.programme_shown import show_gaps, show_prescription, show_targets, show_versions
-from app.programme_weeks import show_weeks
+from app.programme_outcome import show_answer, show_measures, told_effect
+from app.programme_shown import (
+    show_facts,
+    show_gaps,
+    show_prescription,
+    show_targets,
+    show_versions,
+)
+from app.programme_weeks import ROW, show_weeks
 from casebook.services import clock
 from casebook.services.keeping import Casebook
 from casebook.services.prescribing import (
@@ -53,13 +60,28 @@ def show() -> None:
         _change(casebook, chosen)
         return
     st.header(plain(chosen.prescription.programme.title), anchor=False)
-    show_prescription(casebook, chosen)
+    show_facts(casebook, chosen)
     _buttons(casebook, code, chosen, programmes)
-    show_targets(casebook, chosen)
-    show_weeks(casebook, chosen)
-    show_outcome(casebook, chosen)
+    if chosen.prescription.programme.started_on > clock.today():
+        show_prescription(chosen)
+        show_targets(casebook, chosen)
+        show_weeks(casebook, chosen, bars=True)
+    else:
+        _show_outcome(casebook, chosen)
     show_gaps(chosen)
     show_versions(casebook, chosen)
+
+
+def _show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
+    """Of one that has begun the answer comes first, then the row for a week, then the rest."""
+    told = told_effect(casebook, stored)
+    show_answer(told)
+    show_targets(casebook, stored)
+    show_weeks(casebook, stored, bars=not shows_charts(told))
+    show_charts(told)
+    show_measures(told)
+    show_caution()
+    show_prescription(stored)
 
 
 def _choose_runner(casebook: Casebook) -> None:
@@ -107,7 +129,9 @@ def _buttons(
     chosen: StoredPrescription | None,
     programmes: tuple[StoredPrescription, ...],
 ) -> None:
-    with st.container(horizontal=True, key="programme_buttons"):
+    with st.container(horizontal=True, vertical_alignment="center", key="programme_buttons"):
+        if chosen is not None and chosen.prescription.programme.started_on <= clock.today():
+            st.markdown(f"[:material/event_available: Enter a week](#{ROW})", width="content")
         if chosen is not None and st.button("Change it", icon=":material/edit:"):
             if find_draft(draft_name(code, chosen)) is None:
                 begin_draft(code, chosen.prescription, stored=chosen, injury_id=chosen.injury_id)

@@ -103,10 +103,19 @@ def adherence_bars(
         filled=False, stroke=palette.muted, strokeDash=[3, 2], strokeWidth=1
     ).encode(y=y("planned"), y2=alt.datum(0))
     done = base.mark_rect(color=palette.accent, opacity=0.85).encode(y=y("done"), y2=alt.datum(0))
+    # No number runs into the next where the weeks stand close; the tooltip has it.
+    room = "scale('x', toDate(datum.until)) - scale('x', toDate(datum.week_start)) > 9"
     word = (
         alt.Chart(alt.NamedData(PAIN))
-        .mark_text(dy=-8, dx=3, align="left", fontSize=12, color=palette.attention)
-        .encode(x=x, y=y("top"), text="worst:N", tooltip=tooltip)
+        .mark_text(
+            dy=-8,
+            dx=3,
+            align="left",
+            fontSize=12,
+            color=palette.attention,
+            text=alt.expr(f"{room} ? datum.worst : ''"),
+        )
+        .encode(x=x, y=y("top"), tooltip=tooltip)
     )
     chart = styled(alt.layer(done, planned, word).properties(height=HEIGHT), palette)
     return with_rows(chart.to_dict(), {WEEKS: rows, PAIN: [row for row in rows if row["worst"]]})

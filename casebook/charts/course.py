@@ -25,7 +25,7 @@ from casebook.charts.drawing import (
 )
 from casebook.charts.palette import Palette
 from casebook.charts.time_axis import Row, Rows, TimeAxis, chart_day, local
-from casebook.charts.time_layers import BARS, EDGES, LANE, MARKS, PHASES
+from casebook.charts.time_layers import BARS, EDGES, LANE, MARKS, NAMES, PHASES
 from casebook.domain.verdicts import Call
 from casebook.domain.wording import CALLS, number_words
 
@@ -137,7 +137,12 @@ def asymmetry_course(
 
 
 def _programme_rows(axis: TimeAxis) -> dict[str, Rows]:
-    return {BARS: axis.bar_rows(), EDGES: axis.edge_rows(), PHASES: axis.phase_rows()}
+    return {
+        BARS: axis.bar_rows(),
+        EDGES: axis.edge_rows(),
+        PHASES: axis.phase_rows(),
+        NAMES: axis.name_rows(),
+    }
 
 
 def _points(rows: pd.DataFrame, unit: str) -> Rows:

@@ -18,7 +18,12 @@ import altair as alt
 from casebook.charts.palette import Palette
 from casebook.charts.styling import styled
 from casebook.charts.time_axis import Rows
-from casebook.charts.time_layers import mark_layers, phase_layers, programme_layers
+from casebook.charts.time_layers import (
+    mark_layers,
+    name_layers,
+    phase_layers,
+    programme_layers,
+)
 
 Spec = dict[str, Any]
 
@@ -136,7 +141,7 @@ def side_drawing(
     layers += _band_layers(colour, fill, edges=smooth)
     layers += _smooth_layers(colour, fill, dash) if smooth else [line]
     layers += [point, *(_flag_layers(base, palette) if flags else ())]
-    layers += programme_layers(palette, dated=True)
+    layers += [*programme_layers(palette, dated=True), *name_layers(palette)]
     return _drawn(layers, SIDE_HEIGHT, palette)
 
 
@@ -166,6 +171,7 @@ def asymmetry_drawing(palette: Palette, *, smooth: bool = False) -> str:
     layers = [*phase_layers(palette), zero, *_band_layers(colour, colour, edges=smooth)]
     layers += _smooth_layers(colour, colour, alt.value([1, 0])) if smooth else [line]
     layers += [point, *_flag_layers(base, palette), *programme_layers(palette, dated=False)]
+    layers += name_layers(palette)
     return _drawn(layers, ASYMMETRY_HEIGHT, palette)
 
 

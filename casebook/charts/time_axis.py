@@ -9,6 +9,7 @@ from typing import Any
 SHORTEST_BAR = timedelta(days=3)
 STILL_RUNNING = "still running"
 STARTS, ENDS = "starts", "ends"
+PHASE_NAMES = ("before", "during", "after")
 
 Row = dict[str, Any]
 Rows = list[Row]
@@ -42,16 +43,23 @@ class TimeAxis:
     bars, marks
         Programmes and complaints; of those outside the time shown, programmes are named all
         the same, and complaints left out.
+    about : Bar or None
+        The programme whose phases (before, during, after) are named at the head.
+    also : tuple of date
+        Further days that the time shown must hold, such as those of a programme's weeks.
     """
 
     visits: tuple[date, ...]
     bars: tuple[Bar, ...] = ()
     marks: tuple[Mark, ...] = ()
+    about: Bar | None = None
+    also: tuple[date, ...] = ()
 
     @property
     def span(self) -> tuple[date, date]:
         """First and last day shown: the visits with a little room on either side."""
-        first, last = min(self.visits), max(self.visits)
+        days = (*self.visits, *self.also)
+        first, last = min(days), max(days)
         room = max(timedelta(days=4), (last - first) * 0.05)
         return first - room, last + room
 
@@ -84,6 +92,20 @@ class TimeAxis:
             }
             for bar in self._by_start()
             if self._touches(bar)
+        ]
+
+    def name_rows(self) -> Rows:
+        """Before, during and after the programme that the charts are about, cut to the time."""
+        if self.about is None:
+            return []
+        first, last = self.span
+        start = min(max(self.about.start, first), last)
+        end = min(max(self.about.end or last, start), last)
+        edges = (first, start, end, last)
+        return [
+            {"words": words, "visited_on": local(since), "until": local(until)}
+            for words, since, until in zip(PHASE_NAMES, edges[:-1], edges[1:], strict=True)
+            if since < until
         ]
 
     def edge_rows(self) -> Rows:

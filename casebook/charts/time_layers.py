@@ -14,12 +14,14 @@ import altair as alt
 from casebook.charts.palette import Palette
 
 BARS, EDGES, PHASES, MARKS = "bars", "edges", "phases", "marks"
+NAMES = "names"
 LANE = 18
 MARK_ROW = 15
 START_DASH, END_DASH = [7, 4], [2, 3]
 # Wider than the letters are on average, so that a name is cut rather than run out of the chart.
 LETTER = 6.0
 _HERE = "scale('x', toDate(datum.visited_on))"
+_UNTIL = "scale('x', toDate(datum.until))"
 _MARK_ROOM = f"{_HERE} + 11 + {LETTER} * length(datum.words)"
 
 
@@ -44,6 +46,24 @@ def phase_layers(palette: Palette) -> list[alt.Chart]:
         for start, dash in ((True, START_DASH), (False, END_DASH))
     )
     return [weeks, starts, ends]
+
+
+def name_layers(palette: Palette) -> list[alt.Chart]:
+    """Before, during and after one programme, at the head; none where its name has no room."""
+    middle = f"({_HERE} + {_UNTIL}) / 2"
+    room = f"{_UNTIL} - {_HERE} > {LETTER} * length(datum.words) + 6"
+    word = (
+        alt.Chart(alt.NamedData(NAMES))
+        .mark_text(
+            baseline="middle",
+            fontSize=11,
+            fontStyle="italic",
+            color=palette.programme_text,
+            text=alt.expr(f"{room} ? datum.words : ''"),
+        )
+        .encode(x=alt.value(alt.expr(middle)), y=alt.value(7))
+    )
+    return [word]
 
 
 def programme_layers(palette: Palette, *, dated: bool) -> list[alt.Chart]:

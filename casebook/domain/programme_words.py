@@ -94,6 +94,37 @@ def programme_paragraph(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) 
     return " ".join(sentences)
 
 
+def asymmetry_answers(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> tuple[str, ...]:
+    """Did the programme's time bring a smaller asymmetry? One short sentence for each targeted.
+
+    Parameters
+    ----------
+    effect : ProgrammeEffect
+    metrics : mapping of str to Metric
+        Of every metric in it.
+
+    Returns
+    -------
+    tuple of str
+        Empty where no asymmetry was targeted.
+    """
+    told = []
+    for one in effect.effects:
+        if not one.targeted or one.what is not What.ASYMMETRY:
+            continue
+        metric = metrics[one.metric]
+        words = f"{metric.label}: {'not measured' if one.change is None else call_words(one)}"
+        before = one.phases[0].mean
+        if one.change is not None and before is not None:
+            unit = _unit(one, metric)
+            after = _value(one, before + one.change.change, unit)
+            words += f", from {_value(one, before, unit)} to {after}"
+        if one.side_moved is not None and not one.hollow:
+            words += f"; {SIDES_MOVED[one.side_moved]}"
+        told.append(f"{words}.")
+    return tuple(told)
+
+
 def effect_sentence(effect: MetricEffect, metric: Metric) -> str:
     """What one measure did about a programme, with its numbers and its error.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -17,7 +18,7 @@ from casebook.domain.programme_effects import (
     counts_of,
 )
 from casebook.domain.programme_words import arguments_against, programme_paragraph
-from casebook.domain.programmes import AdherenceWeek, TargetDirection
+from casebook.domain.programmes import AdherenceWeek, Programme, TargetDirection
 from casebook.domain.verdicts import What
 from casebook.services.judging_programmes import judge_programmes, span_of
 from casebook.services.norming import Norms
@@ -53,6 +54,14 @@ class ToldEffect:
         What argues against it, each by itself.
     weeks : tuple of AdherenceWeek
         Those that were entered, for the bars under the charts.
+    course : DataFrame
+        What the charts of the targeted metrics draw, held against the visits before this
+        programme; columns as `telling.course_frame` gives them. Nothing in it is flagged: flags
+        are a review's.
+    visits : tuple of date
+        Every day of a visit, in order.
+    programmes : tuple of Programme
+        All of the runner's, for the time axis; the one that this is about is `programme`.
     """
 
     programme_id: int
@@ -61,6 +70,10 @@ class ToldEffect:
     paragraph: str
     against: tuple[str, ...]
     weeks: tuple[AdherenceWeek, ...]
+    course: pd.DataFrame
+    visits: tuple[date, ...]
+    programme: Programme
+    programmes: tuple[Programme, ...]
 
 
 def programme_effect(
@@ -125,6 +138,10 @@ def programme_effect(
         paragraph=programme_paragraph(effect, metrics),
         against=arguments_against(effect, metrics),
         weeks=weeks,
+        course=frame[frame["metric"].isin(same)].assign(flagged=False),
+        visits=tuple(sorted({day.date() for day in frame["visited_on"]})),
+        programme=programme,
+        programmes=tuple(one.prescription.programme for one in every),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from datetime import date
 
@@ -264,3 +265,54 @@ def test_the_page_says_what_became_of_targets_what_changed_and_what_is_still_emp
         "Hip abductor strength, left",
         "Hip abductor strength, right",
     ]
+
+
+def test_the_answer_comes_first_with_the_charts_and_the_week_is_one_link_away(
+    app: AppTest, clinic: Casebook
+) -> None:
+    programme = Programme(
+        runner=WORSE,
+        title="Even hips",
+        started_on=STARTS,
+        targets=(
+            Target(
+                metric=STRENGTH,
+                what=TargetOn.ASYMMETRY,
+                direction=TargetDirection.TOWARDS_ZERO,
+                amount=5.0,
+                due_on=DUE,
+            ),
+        ),
+    )
+    stored = prescribe(clinic, Prescription(programme=programme), by="AB")
+    week = AdherenceWeek(week_start=date(2026, 3, 16), sessions_planned=3, sessions_done=2)
+    record_week(clinic, stored.programme_id, week, by="AB")
+    at_page(app, "programme", runner=WORSE)
+    assert not app.exception
+    headings = [one.value for one in app.subheader]
+    assert headings[:5] == [
+        "Did it reduce the asymmetry?",
+        "Targets",
+        "Kept to",
+        "Before, during and after",
+        "The measures side by side",
+    ]
+    assert "**Hip abductor strength: worsened beyond error, from" in words(app)
+    assert "(#enter-a-week)" in words(app)
+    charts = [json.loads(chart.proto.spec) for chart in app.get("vega_lite_chart")]
+    sides, asymmetry, bars = charts
+    for chart in (sides, asymmetry):
+        assert {"before", "during"} <= {
+            row.get("words") for layer in chart["layer"] for row in layer["data"]["values"]
+        }
+    # The weeks stand on the time of the charts above, which reaches to the last of them.
+    ends = [
+        layer["encoding"]["x"]["scale"]["domain"]
+        for chart in charts
+        for layer in chart["layer"]
+        if "domain" in layer["encoding"].get("x", {}).get("scale", {})
+    ]
+    assert all(end == ends[0] for end in ends)
+    last = ends[0][1]
+    assert date(last["year"], last["month"], last["date"]) > date(2026, 3, 22)
+    assert bars["layer"][0]["data"]["values"][0]["Sessions"] == "2 of 3"

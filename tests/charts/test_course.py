@@ -197,6 +197,25 @@ def test_every_programme_starts_and_ends_visibly_in_both_panels() -> None:
         ]
 
 
+def test_the_phases_of_one_programme_are_named_in_both_panels() -> None:
+    about = replace(AXIS, about=ABUTTING.bars[1], also=(date(2026, 6, 1),), marks=())
+    assert about.span[1] > date(2026, 6, 1)
+    for draw in (side_course, asymmetry_course):
+        spec = draw(a_course(), about, unit="°", palette=DAY)
+        named = layers_of(spec, "text")[-1]
+        assert [(row["words"], row["visited_on"][:10]) for row in rows_of(named)] == [
+            ("before", f"{about.span[0]}"),
+            ("during", "2026-01-14"),
+            ("after", "2026-02-10"),
+        ]
+    picture = vl_convert.vegalite_to_svg({**spec, "width": 500, "autosize": "pad"})
+    assert ">after<" in picture
+    # Of what still runs there is no after, and without a programme to be about no phase at all.
+    running = replace(AXIS, about=AXIS.bars[0])
+    assert [row["words"] for row in running.name_rows()] == ["before", "during"]
+    assert AXIS.name_rows() == []
+
+
 @pytest.mark.parametrize("width", [270, 900])
 def test_programmes_that_abut_are_named_with_their_days_on_lanes_of_their_own(width: int) -> None:
     spec = side_course(a_course(), ABUTTING, unit="°", palette=DAY)

@@ -25,6 +25,7 @@ from casebook.domain.programme_effects import (
 from casebook.domain.programme_words import (
     ALWAYS,
     arguments_against,
+    asymmetry_answers,
     effect_sentence,
     programme_paragraph,
 )
@@ -286,6 +287,28 @@ def test_an_asymmetry_names_its_larger_side_and_the_side_that_moved() -> None:
         "to 18.0% (right larger), can't say: it swung over to the other side, which is not the "
         "same as shrinking (change +30.0%"
     ) in effect_sentence(swung, a_metric(asymmetry_form=AsymmetryForm.PERCENT))
+
+
+def test_whether_a_targeted_asymmetry_is_smaller_is_answered_in_one_sentence() -> None:
+    before = replace(PHASES[0], mean=-30.0)
+    gap = replace(
+        TARGETED,
+        what=What.ASYMMETRY,
+        phases=(before, *PHASES[1:]),
+        change=replace(UP, change=28.0),
+        side_moved=SideMoved.WORSE_SIDE_GAINED,
+    )
+    assert asymmetry_answers(of(TARGETED, gap, OTHER), BY_KEY) == (
+        "Strength in a test: improved beyond error, from 30.0% (left larger) to 2.0% (left "
+        "larger); the worse side gained.",
+    )
+    (hollow,) = asymmetry_answers(of(replace(gap, side_moved=SideMoved.BETTER_SIDE_FELL)), BY_KEY)
+    assert "smaller beyond error, but only because the better side fell, which is no gain" in hollow
+    assert hollow.count("the better side fell") == 1
+    unmeasured = replace(gap, change=None, side_moved=None)
+    assert asymmetry_answers(of(unmeasured), BY_KEY) == ("Strength in a test: not measured.",)
+    # One that was no target is no answer to the question.
+    assert asymmetry_answers(of(TARGETED, replace(gap, targeted=False)), BY_KEY) == ()
 
 
 def test_what_was_not_measured_or_has_no_error_is_told_so() -> None:
