@@ -128,7 +128,9 @@ def hypotheses(suppositions: Iterable[Supposition]) -> Table:
             one.number,
             one.kind,
             one.driver,
-            "pain when running",
+            "a slower race"
+            if one.plan.case.character.number in NO_COMPLAINT
+            else "pain when running",
             one.sureness_pct,
             one.plan.started_on,
             one.plan.case.visits[0].conditions["assessor"],

@@ -13,6 +13,9 @@ from seed_demo.stories import Character, Move
 
 SIDES: Final = ("left", "right")
 CHOSEN_PER_RUNNER: Final = (4, 7)
+GRADES: Final = frozenset({"arm_swing_crossing", "forefoot_compensation", "first_ray_mobility"})
+# So many beside the grades, where all of those are read.
+CHOSEN_BESIDE_GRADES: Final = (3, 4)
 SHARE_MISSING: Final = 0.012
 
 
@@ -44,7 +47,10 @@ def truths_of(character: Character, seed: int) -> tuple[Truth, ...]:
     """The true values of a runner, for every quantity that is measured on them."""
     chance = Random(f"{seed}/{character.code}/truth")
     moves = {move.metric: move for move in character.moves}
-    chosen = set(chance.sample(CHOSEN, chance.randint(*CHOSEN_PER_RUNNER)))
+    many = CHOSEN_BESIDE_GRADES if character.graded else CHOSEN_PER_RUNNER
+    chosen = set(chance.sample(CHOSEN, chance.randint(*many)))
+    if character.graded:
+        chosen |= {one for one in CHOSEN if one.key in GRADES}
     quantities = (*PROTOCOL, *FULL_VISIT, *(one for one in CHOSEN if one in chosen))
     return tuple(_truth(quantity, moves.get(quantity.key), chance) for quantity in quantities)
 

@@ -9,7 +9,7 @@ from typing import Final
 
 from seed_demo.cases import Case, Cell, Table, weak_side
 from seed_demo.diary import ASSESSORS
-from seed_demo.stories import Character, Course
+from seed_demo.stories import RACERS, Character, Course
 
 
 def users() -> Table:
@@ -55,6 +55,17 @@ SHORE: Final = [
     "Prawn",
     "Shrimp",
     "Ebb",
+    "Chiton",
+    "Ormer",
+    "Cuttle",
+    "Brittlestar",
+    "Seaholly",
+    "Rockrose",
+    "Driftglass",
+    "Sandeel",
+    "Wrasse",
+    "Seapink",
+    "Gribble",
 ]
 DISCIPLINES: Final = (
     "causeway 10 km",
@@ -133,7 +144,9 @@ COMPLAINTS: Final = (
     ("lumbosacral", "non_specific"),
 )
 # Came for a better race, with no complaint.
-NO_COMPLAINT: Final = frozenset({30})
+NO_COMPLAINT: Final = frozenset({30, *(one.number for one in RACERS)})
+# Still in care when they ran again, before the visit before the last one.
+RAN_AGAIN: Final = frozenset({4, 6, 21, 22, 23, 24, 28, 31})
 
 
 def injuries(cases: Iterable[Case], seed: int) -> Table:
@@ -146,7 +159,6 @@ def injuries(cases: Iterable[Case], seed: int) -> Table:
         chance = Random(f"{seed}/{character.code}/injury")
         region, pathology = chance.choice(COMPLAINTS)
         side = weak_side(case) or chance.choice(("left", "right"))
-        over = character.discharge
         rows.append(
             [
                 character.code,
@@ -157,7 +169,7 @@ def injuries(cases: Iterable[Case], seed: int) -> Table:
                 chance.choice(("gradual", "gradual", "sudden")),
                 chance.choice(("first", "first", "recurrent")),
                 _course_of(character),
-                case.visits[-1].on - timedelta(days=21) if over else None,
+                _ran_again_on(case),
             ]
         )
     head = (
@@ -174,10 +186,19 @@ def injuries(cases: Iterable[Case], seed: int) -> Table:
     return head, rows
 
 
+def _ran_again_on(case: Case) -> date | None:
+    if case.character.discharge:
+        return case.visits[-1].on - timedelta(days=21)
+    if case.character.number in RAN_AGAIN:
+        return case.visits[-2].on - timedelta(days=7)
+    return None
+
+
 def _course_of(character: Character) -> str:
     if character.discharge:
         return "resolved"
-    return "improving" if character.course is Course.WEAK_SIDE_GAINED else "open"
+    gained = character.course is Course.WEAK_SIDE_GAINED
+    return "improving" if gained or character.number in RAN_AGAIN else "open"
 
 
 def onset_of(case: Case, seed: int) -> date:

@@ -56,6 +56,8 @@ class Character:
         True where the runner took part in the repeat-measurement study.
     changed : tuple of (str, value)
         Conditions that differ at the latest visit.
+    graded : bool
+        True where every metric that is read as a grade was read of the runner.
     """
 
     number: int
@@ -67,6 +69,7 @@ class Character:
     last: date
     repeats: bool = False
     changed: tuple[tuple[str, str | float], ...] = ()
+    graded: bool = False
 
     @property
     def code(self) -> str:
@@ -357,4 +360,75 @@ STABLE: Final = (
     Character(number=32, course=Course.STABLE, reviews=3, discharge=True, last=date(2026, 2, 26)),
 )
 
-CAST: Final = (*GAINED, *FELL, *WORSENED, *CROSSED, *CHANGED, *LOST, *STABLE)
+# They came for a better race, with no complaint.
+RACERS: Final = (
+    Character(
+        number=33,
+        course=Course.WEAK_SIDE_GAINED,
+        moves=(_gained("hop_distance", (108, 152), (150, 152)),),
+        discharge=True,
+        last=date(2026, 7, 2),
+        graded=True,
+    ),
+    Character(
+        number=34,
+        course=Course.WEAK_SIDE_GAINED,
+        moves=(_gained("hip_abductor_strength", (304, 212), (304, 300)),),
+        baselines=2,
+        last=date(2026, 10, 7),
+        graded=True,
+    ),
+    Character(number=35, course=Course.STABLE, last=date(2026, 9, 29), graded=True),
+    Character(
+        number=36,
+        course=Course.WEAK_SIDE_GAINED,
+        moves=(_gained("lunge_distance", (6.8, 12.4), (12.3, 12.4)),),
+        reviews=1,
+        discharge=True,
+        last=date(2026, 10, 8),
+        graded=True,
+    ),
+    Character(
+        number=37,
+        course=Course.WEAK_SIDE_GAINED,
+        moves=(_gained("contralateral_pelvic_drop", (4.4, 12.0), (4.4, 4.7)),),
+        last=date(2026, 10, 28),
+        graded=True,
+    ),
+    Character(
+        number=38,
+        course=Course.WORSENED_LATE,
+        moves=(_worse("hop_distance", (150, 153), (150, 108)),),
+        last=date(2026, 10, 14),
+        graded=True,
+    ),
+    Character(
+        number=39,
+        course=Course.STABLE,
+        reviews=1,
+        discharge=True,
+        last=date(2026, 5, 7),
+        graded=True,
+    ),
+)
+
+LOST_TOO: Final = (
+    Character(number=40, course=Course.LOST, reviews=1, last=date(2026, 1, 22), graded=True),
+    Character(number=41, course=Course.LOST, reviews=1, last=date(2025, 10, 9), graded=True),
+    Character(
+        number=42, course=Course.LOST, baselines=2, reviews=1, last=date(2026, 3, 5), graded=True
+    ),
+    Character(number=43, course=Course.LOST, reviews=1, last=date(2026, 2, 12), graded=True),
+)
+
+CAST: Final = (
+    *GAINED,
+    *FELL,
+    *WORSENED,
+    *CROSSED,
+    *CHANGED,
+    *LOST,
+    *STABLE,
+    *RACERS,
+    *LOST_TOO,
+)

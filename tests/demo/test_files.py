@@ -105,12 +105,12 @@ def test_the_files_are_small_enough_to_be_imported_while_one_waits() -> None:
     assert sum(path.stat().st_size for path in seed_demo.data_files()) < 4_000_000
 
 
-def test_there_are_about_thirty_runners_with_two_to_nine_visits(
+def test_there_are_about_forty_runners_with_two_to_nine_visits(
     visits: list[dict[str, str]],
 ) -> None:
     counts = Counter(row["runner"] for row in visits)
     assert set(counts) == {row["runner"] for row in rows_of("runners.csv")}
-    assert 28 <= len(counts) <= 34
+    assert 38 <= len(counts) <= 44
     assert set(counts.values()) <= set(range(2, 10))
     assert min(counts.values()) == 2
     assert max(counts.values()) >= 8
