@@ -49,7 +49,7 @@ class FitCheck(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GrowthTerm:
-    """One fixed effect with its 95 % interval.
+    """One fixed effect with its 95 % interval, by Student's t with the runners' degrees of freedom.
 
     Parameters
     ----------
@@ -88,8 +88,8 @@ class RandomEffects:
     sd_error : float or None
         Known measurement error of a visit's value (root mean square over the rows).
     error_share : float or None
-        Share of the residual variance that it makes up; above 1 where the residuals are smaller
-        than it lets one expect.
+        Share of the residual variance that it makes up; above 1 where the residuals are smaller,
+        as chance alone makes them in every other cohort that scatters by nothing else.
     """
 
     sd_level: float | None

@@ -6,7 +6,8 @@ from casebook.domain.audit_growth import Term
 from casebook.domain.audit_outcomes import On
 
 KINDS = {"injury": "programmes for an injury", "performance": "programmes for performance"}
-# Below so many runners the intervals are noticeably too short. Common practice, no source.
+# Below so many runners it is said how far the intervals are to be trusted. Common practice, no
+# source.
 MANY = 30
 
 NO_GRADES = {
@@ -139,7 +140,8 @@ def growth_cautions(on: On, n_runners: int, *, adherence: bool, raw: bool) -> tu
         )
     if n_runners < MANY:
         told.append(
-            "The intervals take the variances as known; with so few runners they are somewhat too "
+            "The intervals allow for the variances being known from so few runners only (Student's "
+            "t); where a slope of their own was given up for lack of data they can still be too "
             "short."
         )
     if not raw:

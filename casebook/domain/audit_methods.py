@@ -31,7 +31,9 @@ SOURCES = (
     "Regression to the mean: Barnett AG et al. 2005, Int J Epidemiol 34:215-220.",
     "Time to an event: Kaplan EL, Meier P 1958, J Am Stat Assoc 53:457-481.",
     "Funnel plots: Spiegelhalter DJ 2005, Stat Med 24:1185-1202.",
-    "Growth model: Laird NM, Ware JH 1982, Biometrics 38:963-974.",
+    "Growth model: Laird NM, Ware JH 1982, Biometrics 38:963-974. Its intervals, by Student's t "
+    "with the degrees of freedom between runners: Schluchter MD, Elashoff JT 1990, J Stat Comput "
+    "Simul 37:69-87.",
 )
 
 

@@ -44,6 +44,7 @@ def model_words(
     *,
     converged: bool,
     error_share: float | None,
+    error_too_large: bool = False,
     check: FitCheck = FitCheck.CLOSED_FORM,
 ) -> tuple[str, ...]:
     """What was fitted, a sentence each.
@@ -56,6 +57,8 @@ def model_words(
         Richer parts that were tried, and why they were given up (keys of `PARTS` and `WHY`).
     error_share : float or None
         Share of the residual variance that the known measurement error makes up.
+    error_too_large : bool
+        Whether residuals so small would seldom come of that error by chance.
     check : FitCheck
         Nothing is said of CLOSED_FORM, which needs none.
     """
@@ -71,14 +74,16 @@ def model_words(
     if check in CHECKS:
         told.append(CHECKS[check])
     if error_share is not None:
-        told.append(_share_words(error_share))
+        told.append(_share_words(error_share, too_large=error_too_large))
     return (*told, NO_CAUSE)
 
 
-def _share_words(share: float) -> str:
-    if share > 1:
+def _share_words(share: float, *, too_large: bool) -> str:
+    if too_large:
         return (
             "The residuals are smaller than the measurement error given lets one expect: the "
             "error figure may be too large for these data."
         )
+    if share > 1:
+        return "Measurement error makes up all of the residual variance, as far as these rows tell."
     return f"Measurement error makes up {100 * share:.0f} % of the residual variance."

@@ -39,7 +39,6 @@ from casebook.services.cohort_growth_rows import (
     growth_rows,
 )
 from casebook.statistics.codes import Floats, Whole
-from casebook.statistics.error import LEVEL, z_two_sided
 from casebook.statistics.growth.courses import predict_course
 from casebook.statistics.growth.model import GrowthFit, fit_growth
 from casebook.statistics.growth.residuals import ResidualChecks, residual_checks
@@ -160,6 +159,7 @@ def _told(
                 tuple((part.value, why.value) for part, why in fit.given_up),
                 converged=fit.fit.converged,
                 error_share=fit.error_share,
+                error_too_large=fit.error_too_large,
                 check=fit.check,
             ),
             *rows.left_out,
@@ -181,7 +181,6 @@ def _told(
 
 
 def _terms(fit: GrowthFit, table: GrowthTable, unit: str) -> tuple[GrowthTerm, ...]:
-    wide = z_two_sided(LEVEL)
     found = []
     for name, estimate, se in zip(fit.names, fit.fit.fixed, fit.fit.se, strict=True):
         what = TERMS.get(name) or (
@@ -195,8 +194,8 @@ def _terms(fit: GrowthFit, table: GrowthTable, unit: str) -> tuple[GrowthTerm, .
                 unit=term_unit(what, unit),
                 estimate=float(estimate),
                 se=float(se),
-                low=float(estimate - wide * se),
-                high=float(estimate + wide * se),
+                low=float(estimate - fit.wide * se),
+                high=float(estimate + fit.wide * se),
             )
         )
     return tuple(found)

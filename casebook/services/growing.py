@@ -65,6 +65,7 @@ def growth_of_file(
         tuple((part.value, why.value) for part, why in fit.given_up),
         converged=fit.fit.converged,
         error_share=fit.error_share,
+        error_too_large=fit.error_too_large,
         check=fit.check,
     )
     return GrowthReport(fit=fit, notes=notes, words=words)

@@ -21,11 +21,23 @@ def test_what_was_fitted_and_what_was_given_up_are_said_and_no_cause_is_claimed(
 
 def test_a_model_without_levels_of_their_own_warns_of_its_standard_errors() -> None:
     told = " ".join(
-        model_words("none", (("intercept", "at_the_edge"),), converged=False, error_share=1.5)
+        model_words(
+            "none",
+            (("intercept", "at_the_edge"),),
+            converged=False,
+            error_share=1.5,
+            error_too_large=True,
+        )
     )
     assert "standard errors can be too small" in told
     assert "take no number of it" in told
     assert "the error figure may be too large" in told
+
+
+def test_residuals_a_little_smaller_than_their_error_accuse_nobody() -> None:
+    told = " ".join(model_words("intercept", (), converged=True, error_share=1.1))
+    assert "all of the residual variance, as far as these rows tell" in told
+    assert "too large" not in told
 
 
 def test_a_model_that_was_fitted_as_asked_needs_no_more_words() -> None:

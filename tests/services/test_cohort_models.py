@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import t
 
 from casebook.domain.audit import AuditChoice
 from casebook.domain.audit_growth import (
@@ -76,6 +77,9 @@ def test_what_is_true_lies_within_what_the_model_tells(growth: CohortGrowth) -> 
         # Of eight independent intervals of 99.97 % hardly ever one misses.
         assert abs(terms[what].estimate - truth) < 3.6 * terms[what].se, what
         assert terms[what].low < terms[what].estimate < terms[what].high
+        # 200 runners less their level and what kind, speed and adherence tell of it.
+        wide = (terms[what].high - terms[what].estimate) / terms[what].se
+        assert wide == pytest.approx(t.ppf(0.975, 196))
     assert terms[Term.SLOPE].unit == "points a week"
     assert growth.random.sd_level == pytest.approx(true.OWN_LEVEL, rel=0.25)
     assert growth.random.sd_slope == pytest.approx(true.OWN_SLOPE, rel=0.25)
@@ -174,7 +178,7 @@ def test_of_few_runners_not_everything_is_asked(cohort: LoadedCohort) -> None:
     assert "Speed at the baseline is left out: there are too few runners" in told
     fewer = " ".join(grown(grown_cohort(8, 3)).words)
     assert "Kinds of programme are not told apart: there are too few runners" in fewer
-    assert "somewhat too short" in fewer
+    assert "known from so few runners only" in fewer
 
 
 def test_a_value_that_is_not_like_for_like_is_left_out_and_counted(cohort: LoadedCohort) -> None:

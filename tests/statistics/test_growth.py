@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import ttest_1samp, ttest_ind
 
 from casebook.statistics.growth.courses import predict_course
 from casebook.statistics.growth.model import RandomPart, StepDown, fit_growth
@@ -139,3 +140,56 @@ def test_courses_of_groups_run_through_their_own_means_and_residuals_are_standar
     assert 0.7 < spread < 1.0  # own lines take up a part of it
     assert found.error_share == pytest.approx(0.25 / found.fit.residual_variance)
     assert fit_growth(table).error_share is None
+    assert not fit_growth(table).error_too_large
+
+
+@pytest.mark.parametrize("n", [8, 14])
+def test_intervals_of_few_subjects_are_those_of_their_own_slopes(n: int) -> None:
+    """Seen on the same days, the common slope is the mean of the subjects' own ones, so that
+    Student (1908, Biometrika 6:1-25) has its interval without a model.
+    """
+    table = a_table(n=n)
+    found = fit_growth(table)
+    assert found.random is RandomPart.CORRELATED
+    assert found.degrees == n - 1
+    own = [np.polyfit(np.arange(5.0), one, 1)[0] for one in table.value.reshape(n, 5)]
+    low, high = ttest_1samp(own, 0.0).confidence_interval(0.95)
+    half = found.wide * found.fit.se[1]
+    assert (found.fit.fixed[1] - half, found.fit.fixed[1] + half) == pytest.approx(
+        (low, high), rel=1e-4
+    )
+
+
+def test_intervals_of_two_groups_are_those_of_two_samples_of_slopes() -> None:
+    table = a_table(n=20)
+    group = (table.subject % 2).astype(np.int64)
+    found = fit_growth(replace(table, group=group, groups=("calf", "hip")))
+    assert found.random is RandomPart.CORRELATED
+    assert found.degrees == 18
+    own = np.array([np.polyfit(np.arange(5.0), one, 1)[0] for one in table.value.reshape(20, 5)])
+    low, high = ttest_ind(own[1::2], own[::2]).confidence_interval(0.95)
+    at = found.names.index("time:group[T.hip]")
+    half = found.wide * found.fit.se[at]
+    assert (found.fit.fixed[at] - half, found.fit.fixed[at] + half) == pytest.approx(
+        (low, high), rel=1e-4
+    )
+
+
+def test_an_error_figure_that_is_right_is_hardly_ever_called_too_large() -> None:
+    """What scatters by nothing but its error has residuals now above it and now below."""
+    random = np.random.default_rng(2)
+    subject, time = np.repeat(np.arange(10), 4), np.tile(np.arange(4.0), 10)
+    above = called = seen = 0
+    for _ in range(60):
+        level = random.normal(20, 3, 10)[subject]
+        table = GrowthTable(
+            subject=subject, time=time, value=level + 2 * time + random.normal(0, 1, 40)
+        )
+        found = fit_growth(table, most=RandomPart.INTERCEPT, error_variance=1.0)
+        assert found.rows_left == 40 - 10 - 1
+        above += found.error_share > 1
+        called += found.error_too_large
+        seen += replace(found, error_variance=4.0).error_too_large
+    assert above > 20
+    assert called <= 5  # 1.5 expected
+    assert seen == 60

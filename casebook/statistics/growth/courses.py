@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from casebook.statistics.error import LEVEL, z_two_sided
 from casebook.statistics.growth.model import GrowthFit
 from casebook.statistics.growth.table import GrowthTable, fixed_part
 
@@ -47,7 +46,8 @@ def predict_course(
 
     References
     ----------
-    The fixed part of [Laird1982] with its covariance; the band takes the variances as known.
+    The fixed part of [Laird1982] with its covariance; the band by Student's t with the degrees of
+    freedom between subjects [SchluchterElashoff1990].
 
     Examples
     --------
@@ -79,7 +79,7 @@ def predict_course(
         )
         mean = design @ fit.fit.fixed
         spread = np.sqrt(np.einsum("ij,jk,ik->i", design, fit.fit.fixed_covariance, design))
-        wide = z_two_sided(LEVEL) * spread
+        wide = fit.wide * spread
         found.append(
             PredictedCourse(group=name, time=time, mean=mean, low=mean - wide, high=mean + wide)
         )

@@ -12,8 +12,10 @@ from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import chdtr, stdtrit
 
 from casebook.domain.audit_growth import FitCheck
+from casebook.statistics.error import LEVEL
 from casebook.statistics.growth.checked import checked_fit
 from casebook.statistics.growth.reml import (
     Products,
@@ -32,6 +34,8 @@ Whole = NDArray[np.int64]
 # edge of what a covariance can be: the data do not hold that part apart.
 LEAST_SPREAD = 1e-3
 MOST_CORRELATED = 0.9999
+# An error figure is called too large where residuals so small would come of it so seldom.
+BY_CHANCE = 0.025
 
 
 class RandomPart(StrEnum):
@@ -66,6 +70,12 @@ class GrowthFit:
     given_up : tuple of (RandomPart, StepDown)
         What was tried before, and why it was given up.
     n_rows, n_subjects : int
+    degrees : int
+        Subjects less the fixed effects that tell subjects apart, at least 1: how well the
+        variances between subjects are known.
+    rows_left : int
+        Rows less what the subjects' own lines and the fixed part take up, at least 1: how well
+        the residual variance is.
     error_variance : float or None
         Of a reading, where it is known: the measurement error.
     own_lines : array, shape (subjects, 2)
@@ -80,6 +90,8 @@ class GrowthFit:
     given_up: tuple[tuple[RandomPart, StepDown], ...]
     n_rows: int
     n_subjects: int
+    degrees: int
+    rows_left: int
     own_lines: Real
     error_variance: float | None = None
     check: FitCheck = FitCheck.CLOSED_FORM
@@ -93,6 +105,25 @@ class GrowthFit:
         if self.error_variance is None or self.fit.residual_variance <= 0:
             return None
         return self.error_variance / self.fit.residual_variance
+
+    @property
+    def error_too_large(self) -> bool:
+        """Whether chance alone would seldom make residuals so small of the known error.
+
+        The sum of squares of the residuals over the error's variance is held against chi-square:
+        where readings scatter by nothing but their error, every other share lies above 1.
+        """
+        share = self.error_share
+        return share is not None and bool(chdtr(self.rows_left, self.rows_left / share) < BY_CHANCE)
+
+    @property
+    def wide(self) -> float:
+        """Standard errors on either side of an estimate that make its 95 % interval.
+
+        Student's t with the degrees of freedom between subjects [SchluchterElashoff1990], for
+        effects within them, too: of those it is on the safe side.
+        """
+        return float(stdtrit(self.degrees, 0.5 + LEVEL / 2.0))
 
 
 def fit_growth(
@@ -123,7 +154,8 @@ def fit_growth(
 
     References
     ----------
-    Random effects for growth: [Laird1982].
+    Random effects for growth: [Laird1982]; degrees of freedom between subjects:
+    [SchluchterElashoff1990].
 
     Examples
     --------
@@ -171,10 +203,28 @@ def fit_growth(
         given_up=tuple(given_up),
         n_rows=len(table.value),
         n_subjects=len(products.zz),
+        degrees=max(len(products.zz) - _between(fixed, table), 1),
+        rows_left=_rows_left(products, fixed),
         own_lines=own,
         error_variance=error_variance,
         check=check,
     )
+
+
+def _between(fixed: Real, table: GrowthTable) -> int:
+    """Columns of the fixed part that are the same in all rows of each subject."""
+    order = np.argsort(table.subject, kind="stable")
+    inside = np.diff(table.subject[order]) == 0
+    moves = np.any((np.diff(fixed[order], axis=0) != 0) & inside[:, None], axis=0)
+    return int(np.sum(~moves))
+
+
+def _rows_left(products: Products, fixed: Real) -> int:
+    rows, q = len(fixed), products.n_random
+    # Columns that the subjects' own lines hold already take up nothing more.
+    more = max(fixed.shape[1] - q, 0)
+    own = np.linalg.matrix_rank(products.zz, hermitian=True).sum() if q else 0
+    return max(int(rows - own - more), 1)
 
 
 def _columns(part: RandomPart) -> int:
