@@ -9,6 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from app.messages import day_words, plain
+from app.tables import show_stacked
 from casebook.domain.metrics import AppliesTo, ErrorOrigin, Metric
 from casebook.domain.sides import Side
 from casebook.domain.verdicts import Call, Reason, SideMoved, Verdict, What
@@ -39,6 +40,7 @@ WHATS = {
     What.NONE: "whole body",
     What.ASYMMETRY: "right − left",
 }
+MOVED_SIDE = "Which side moved"
 MOVED, ALL, UNSURE = "Changed beyond error", "All", "Can't say"
 
 
@@ -110,13 +112,10 @@ def show_table(review: Review) -> list[Verdict]:
         st.caption("None of the verdicts is of this kind.")
         return []
     last = max(line.visited_on for line in review.visits)
-    with st.container(key="verdict_table"):
-        st.table(
-            pd.DataFrame([_line(v, review, last) for v in chosen]),
-            border="horizontal",
-            hide_index=True,
-            alt="Verdict for each metric and side",
-        )
+    rows = pd.DataFrame([_line(v, review, last) for v in chosen])
+    if not rows[MOVED_SIDE].any():
+        rows = rows.drop(columns=MOVED_SIDE)
+    show_stacked(rows, key="verdict_table", alt="Verdict for each metric and side")
     st.caption(
         "MDC: the smallest change that measurement error alone would rarely reach (95 %). "
         f"{_at_least_words(chosen)}"
@@ -172,12 +171,29 @@ def _line(verdict: Verdict, review: Review, last: date) -> dict[str, str]:
         "MDC": plain(mdc_words(verdict, unit)),
         "Baseline": plain(number_words(verdict.baseline, unit, signed=signed)),
         "Now": f"{missing}; last {now}" if missing else now,
-        "Which side moved": (
-            SIDES_MOVED[verdict.which_side_moved] if verdict.which_side_moved else ""
-        ),
+        MOVED_SIDE: _moved_side(verdict),
         "Like for like": _alike(verdict),
         "Error figure": plain(error_words(verdict, review)),
     }
+
+
+def _moved_side(verdict: Verdict) -> str:
+    """Which side moved behind an asymmetry that changed; '' where that can't be told."""
+    if verdict.which_side_moved:
+        return SIDES_MOVED[verdict.which_side_moved]
+    sides = (
+        ("left", verdict.left_change, verdict.left_mdc95),
+        ("right", verdict.right_change, verdict.right_mdc95),
+    )
+    known = [
+        (side, abs(change) > limit)
+        for side, change, limit in sides
+        if change is not None and limit is not None
+    ]
+    if verdict.verdict is not Call.WORSENED or len(known) < len(sides):
+        return ""
+    beyond = [side for side, moved in known if moved]
+    return " and ".join(beyond) or SIDES_MOVED[SideMoved.NEITHER]
 
 
 def missing_words(review: Review, verdict: Verdict) -> str:

@@ -73,6 +73,8 @@ def test_the_verdict_table_says_what_changed_and_against_which_error(app: AppTes
     assert (right["Baseline"], right["Now"]) == ("290 N", "220 N")
     assert right["Change"].replace("\\", "") == "−70.0 N"
     assert "worsened beyond error" in right["Verdict"]
+    asymmetry = table[table["What"] == "right − left"].iloc[0]
+    assert asymmetry["Which side moved"] == "right"
     app.segmented_control(key=f"verdicts_{WORSE}").set_value("All").run()
     assert len(app.table[0].value) == 7
 
