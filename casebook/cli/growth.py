@@ -103,6 +103,7 @@ def _show(report: GrowthReport) -> None:
         if len(random) > place:
             console.print(f"SD between subjects, {name}: {random[place, place] ** 0.5:.4g}")
     console.print(f"SD of the residuals: {fit.residual_variance**0.5:.4g}")
-    console.print(f"{found.n_rows} rows of {found.n_subjects} subjects")
+    subjects = "subject" if found.n_subjects == 1 else "subjects"
+    console.print(f"{found.n_rows} rows of {found.n_subjects} {subjects}")
     for line in (*report.notes, *report.words):
         console.print(Text(line))

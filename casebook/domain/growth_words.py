@@ -14,6 +14,7 @@ PARTS = {
 }
 WHY = {
     "too_few_rows": "too few measurements a subject to tell it from the residual",
+    "too_few_subjects": "too few subjects to tell how far they lie apart",
     "at_the_edge": "the data do not hold it apart (a variance of 0, or a correlation of 1)",
     "not_converged": "the fit did not settle",
 }

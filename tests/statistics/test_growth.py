@@ -87,6 +87,7 @@ def test_the_order_of_the_rows_does_not_matter() -> None:
         (a_table(slope=0.0, noise=3.0), RandomPart.INTERCEPT, StepDown.AT_THE_EDGE),
         (a_table(level=0.0, slope=0.0, n=25), RandomPart.NONE, StepDown.AT_THE_EDGE),
         (a_table(times=2, n=30), RandomPart.INTERCEPT, StepDown.TOO_FEW_ROWS),
+        (a_table(n=1), RandomPart.NONE, StepDown.TOO_FEW_SUBJECTS),
     ],
 )
 def test_what_the_data_cannot_support_is_given_up_step_by_step_and_named(
@@ -97,6 +98,16 @@ def test_what_the_data_cannot_support_is_given_up_step_by_step_and_named(
     assert found.given_up[-1][1] is why
     tried = [part for part, _ in found.given_up]
     assert [*tried, found.random] == list(RandomPart)[: len(tried) + 1]
+
+
+def test_subjects_who_are_a_group_each_do_not_tell_how_far_subjects_lie_apart() -> None:
+    """One straight line each, by Gauss's least squares: nothing is left to tell subjects by."""
+    table = a_table(n=2)
+    found = fit_growth(replace(table, group=table.subject, groups=("one", "two")))
+    assert found.random is RandomPart.NONE
+    assert {why for _, why in found.given_up} == {StepDown.TOO_FEW_SUBJECTS}
+    slope, level = np.polyfit(table.time[:5], table.value[:5], 1)
+    assert found.fit.fixed[:2] == pytest.approx([level, slope])
 
 
 def test_a_fit_that_does_not_settle_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:

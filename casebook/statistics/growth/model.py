@@ -51,6 +51,7 @@ class StepDown(StrEnum):
     """Why a richer random part was given up."""
 
     TOO_FEW_ROWS = "too_few_rows"
+    TOO_FEW_SUBJECTS = "too_few_subjects"
     AT_THE_EDGE = "at_the_edge"
     NOT_CONVERGED = "not_converged"
 
@@ -173,11 +174,16 @@ def fit_growth(
     fixed, names = fixed_part(table)
     line = np.column_stack([np.ones(len(table.time)), table.time])
     given_up: list[tuple[RandomPart, StepDown]] = []
+    between = len(np.unique(table.subject)) - _between(fixed, table)
     parts = list(RandomPart)
     for part in parts[parts.index(most) :]:  # pragma: no branch  (none is always supported)
         products = products_of(table.subject, fixed, line[:, : _columns(part)], table.value)
         if _too_few(products, table):
             given_up.append((part, StepDown.TOO_FEW_ROWS))
+            continue
+        if products.n_random and between < 1:
+            # A single subject's level, or one a group, is all in the fixed part.
+            given_up.append((part, StepDown.TOO_FEW_SUBJECTS))
             continue
         fit = fit_reml(products, correlated=part is RandomPart.CORRELATED)
         why = _unsupported(fit, random_sizes(products))
@@ -203,7 +209,7 @@ def fit_growth(
         given_up=tuple(given_up),
         n_rows=len(table.value),
         n_subjects=len(products.zz),
-        degrees=max(len(products.zz) - _between(fixed, table), 1),
+        degrees=max(between, 1),
         rows_left=_rows_left(products, fixed),
         own_lines=own,
         error_variance=error_variance,
