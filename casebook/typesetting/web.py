@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Sequence
+from dataclasses import replace
 from html import escape
 from itertools import takewhile
 
@@ -40,6 +41,8 @@ STYLE = """
 .sheet th.number { white-space: normal; }
 .sheet img { display: block; width: 100%; min-width: 34rem; max-width: 42rem; height: auto;
   margin: .5rem 0; }
+.sheet .panels { display: flex; flex-wrap: wrap; gap: 0 1rem; break-inside: avoid-page; }
+.sheet .panels img { flex: 0 1 20rem; width: auto; min-width: min(16rem, 100%); }
 .sheet tr, .sheet img, .sheet li, .sheet .strong { break-inside: avoid-page; }
 .sheet p, .sheet li { orphans: 2; widows: 2; }
 .sheet p:has(+ ul) { break-after: avoid-page; }
@@ -49,6 +52,7 @@ STYLE = """
   .sheet table { min-width: 0; font-size: .9em; }
   .sheet table tbody th { min-width: 0; }
   .sheet img { min-width: 0; max-width: 30rem; }
+  .sheet .panels img { min-width: 0; flex-basis: 15rem; }
   .sheet th, .sheet td { padding: .1em .4em; }
   .sheet .wide { overflow: visible; }
 }
@@ -144,13 +148,24 @@ def _number(words: str) -> str:
 
 
 def drawn(drawing: Drawing) -> str:
-    """A drawing as a picture that says what it shows."""
-    return picture(chart_svg(drawing), f"{drawing.title}. {drawing.told}")
+    """A drawing as pictures of its panels, the first of which says what all of them show.
+
+    Side by side where there is room, else one below the other: a picture that ends at the edge
+    of a telephone looks whole.
+    """
+    told = (f"{drawing.title}. {drawing.told}", *("" for _ in drawing.panels[1:]))
+    shown = "".join(
+        _image(chart_svg(replace(drawing, title="", panels=(panel,))), words)
+        for panel, words in zip(drawing.panels, told, strict=True)
+    )
+    return f'<p class="title">{escape(drawing.title)}</p><div class="panels">{shown}</div>'
 
 
 def picture(svg: bytes, told: str) -> str:
     """A picture within the page itself, with its words for who can't see it."""
+    return f'<div class="wide">{_image(svg, told)}</div>'
+
+
+def _image(svg: bytes, told: str) -> str:
     data = b64encode(svg).decode("ascii")
-    return (
-        f'<div class="wide"><img alt="{escape(told)}" src="data:image/svg+xml;base64,{data}"></div>'
-    )
+    return f'<img alt="{escape(told)}" src="data:image/svg+xml;base64,{data}">'

@@ -25,6 +25,10 @@ def test_the_sheet_says_what_changed_for_the_runner_and_then_for_the_referrer(
     assert "Worse, by more than measuring alone usually makes it" in said
     assert "It does not tell why, it is no diagnosis" in said
     assert re.search(r'<img alt="Hip abductor strength\. Left and right \(N\): left 300 on', said)
+    # A picture a panel, so that on a telephone they stand one below the other.
+    first, second = re.findall(r'<div class="panels">(.*?)</div>', said)[0].split("<img alt=")[1:]
+    assert second.startswith('""')
+    assert first != second
     assert "MDC95" not in said
     app.segmented_control(key="summary_reader").set_value("referrer").run()
     assert "MDC95" in sheet(app)
