@@ -17,6 +17,7 @@ from casebook.domain.errors import InputRefused, refuse
 from casebook.domain.people import clean_code
 from casebook.domain.visits import LARGEST_READING
 from casebook.intake.columns import Column, Type, expectation
+from casebook.intake.formulas import as_meant
 from casebook.intake.nearest import hint
 
 NOT_GIVEN = frozenset({"", "n/a", "na", "-", "–", "—", "#n/a"})
@@ -247,6 +248,7 @@ def _read_text(text: str, column: Column) -> str | None:
     # Initials and family names may well be 'NA': only a blank is no code and no name.
     if not stripped or (column.type is Type.TEXT and not is_given(stripped)):
         return None
+    stripped = as_meant(stripped)
     if column.type is Type.CODE:
         return clean_code(stripped, column=column.name)
     if len(stripped) > column.longest:

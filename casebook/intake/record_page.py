@@ -9,6 +9,7 @@ from html import escape
 from typing import Final
 
 from casebook.domain.whole_record import WholeRecord
+from casebook.intake.formulas import harmless
 from casebook.intake.record_tables import Cell, Table
 
 # Stands in the CSV only: the page shows every trial beside its value.
@@ -21,8 +22,6 @@ CAUTION: Final = (
 )
 # More columns than these are read down, not across.
 MOST_ACROSS: Final = 7
-# A spreadsheet would take a text that begins so for a formula, and run it.
-FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
 STYLE: Final = """
 :root { color-scheme: light dark; }
@@ -66,7 +65,7 @@ def _csv(table: Table) -> bytes:
 
 
 def _harmless(cell: Cell) -> Cell:
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA) else cell
+    return harmless(cell) if isinstance(cell, str) else cell
 
 
 def _said(record: WholeRecord) -> str:

@@ -10,6 +10,7 @@ from pathlib import Path
 from casebook.domain.errors import StoreUnavailable
 from casebook.domain.visits import Value, Visit
 from casebook.intake.columns import TABLES, TableKind
+from casebook.intake.formulas import harmless
 from casebook.services.opened import Casebook
 from casebook.services.recording import list_visits
 from casebook.services.registering import list_runners
@@ -21,7 +22,8 @@ def export_visits(casebook: Casebook, path: Path) -> int:
     """Write every value of every visit, under the runners' codes; returns how many rows.
 
     Left out is what a tidy table has no place for: the SD beside a mean, the error of marked
-    points, and visits at which nothing was read. A backup holds these as well.
+    points, and visits at which nothing was read. A backup holds these as well. A text that a
+    spreadsheet would run as a formula has a ' before it, which the import takes off.
 
     Raises
     ------
@@ -47,20 +49,20 @@ def export_visits(casebook: Casebook, path: Path) -> int:
 def _rows(visit: Visit) -> Iterator[list[str]]:
     conditions = visit.conditions
     about = {
-        "runner": visit.runner,
+        "runner": harmless(visit.runner),
         "visit_date": visit.visited_on.isoformat(),
         "session": str(visit.session),
         "kind": visit.kind.value,
         "speed_km_h": _number(conditions.speed_km_h),
-        "surface": conditions.surface,
+        "surface": harmless(conditions.surface),
         "incline_pct": _number(conditions.incline_pct),
-        "footwear": conditions.footwear,
-        "view": conditions.view,
+        "footwear": harmless(conditions.footwear),
+        "view": harmless(conditions.view),
         "frames_per_s": _number(conditions.frames_per_s),
-        "assessor": conditions.assessor,
+        "assessor": harmless(conditions.assessor),
         "pain_today": _number(conditions.pain_today),
         "next_due": visit.next_due_on.isoformat() if visit.next_due_on else "",
-        "note": visit.note,
+        "note": harmless(visit.note),
     }
     for value in visit.values:
         for trial in _trials(value):

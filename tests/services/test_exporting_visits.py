@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import shutil
 from dataclasses import replace
 from datetime import date, timedelta
@@ -33,9 +34,9 @@ from casebook.services.registering import list_runners, register_runner
 from tests.builders import BEND, STEPS, STRENGTH, a_runner, a_visit
 from tests.stores import furnish
 
-CODES = ("A-1", "B;2", 'C "3"', "Ö,4")
+CODES = ("A-1", "B;2", 'C "3"', "=Ö,4")
 numbers = st.floats(0, 900).map(lambda number: number + 0.0)
-words = st.text("abc äß,;\"'\n=", max_size=12).map(lambda text: " ".join(text.split()))
+words = st.text("abc äß,;\"'\n=+@", max_size=12).map(lambda text: " ".join(text.split()))
 
 
 @st.composite
@@ -123,6 +124,33 @@ def test_an_export_that_is_imported_gives_the_same_visits(
     finally:
         one.close()
         other.close()
+
+
+def test_no_text_of_an_export_is_run_by_a_spreadsheet_and_each_comes_back(
+    sqlite_template: Path, tmp_path: Path
+) -> None:
+    lively = ("=1+1", "+1", "-2+3", "@SUM(A1)", "'=1", "=HYPERLINK(0)")
+    conditions = Conditions(
+        surface=lively[0], footwear=lively[1], view=lively[2], assessor=lively[3]
+    )
+    visit = replace(a_visit(), runner=lively[5], conditions=conditions, note=lively[4])
+    opened = []
+    for name in ("one", "other"):
+        shutil.copyfile(sqlite_template, tmp_path / f"{name}.sqlite")
+        opened.append(open_casebook(str(tmp_path / f"{name}.sqlite")))
+        furnish(opened[-1])
+    one, other = opened
+    register_runner(one, a_runner(code=lively[5]))
+    record_visit(one, visit, by="AB")
+    export_visits(one, tmp_path / "visits.csv")
+    with (tmp_path / "visits.csv").open(encoding="utf-8", newline="") as file:
+        cells = [cell for row in csv.reader(file) for cell in row]
+    assert {f"'{text}" for text in lively} <= set(cells)
+    assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@"))]
+    assert import_files(other, [tmp_path / "visits.csv"]).problems == ()
+    assert everything(other) == everything(one)
+    for casebook in opened:
+        casebook.close()
 
 
 def test_an_export_never_writes_over_a_file_and_only_its_owner_may_read_it(
