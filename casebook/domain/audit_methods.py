@@ -56,7 +56,7 @@ def cohort_words(audit: Audit) -> str:
     if choice.pathologies:
         about.append(f"kind of tissue {_listed(choice.pathologies)}")
     if choice.clinicians:
-        about.append(f"with a baseline assessed by {' or '.join(choice.clinicians)}")
+        about.append(f"with a baseline assessed by {_assessors(choice)}")
     if choice.purpose is not None:
         about.append(f"who consented to {PURPOSES[choice.purpose]}")
     included = steps[Step.INCLUDED]
@@ -114,8 +114,16 @@ def _restrictions(choice: AuditChoice) -> list[str]:
     if choice.pathologies:
         parts.append(f"the kind of tissue was {_listed(choice.pathologies)}")
     if choice.clinicians:
-        parts.append(f"the baseline was assessed by {', '.join(choice.clinicians)}")
+        parts.append(f"the baseline was assessed by {_assessors(choice)}")
     return [f"Runners were included if {'; '.join(parts)}."] if parts else []
+
+
+def _assessors(choice: AuditChoice) -> str:
+    """Their names are for the clinic's own eyes, as in the plots that set them side by side."""
+    if choice.purpose is None:
+        return " or ".join(choice.clinicians)
+    count = len(choice.clinicians)
+    return "one chosen clinician" if count == 1 else f"{count} chosen clinicians"
 
 
 def _listed(codes: tuple[Region, ...] | tuple[Pathology, ...]) -> str:

@@ -61,6 +61,12 @@ WHY_MISSING = {reason.value: words for reason, words in MISSING_REASONS.items()}
 
 WITHHELD = "withheld"
 OWN_EYES = "for the clinic's own eyes"
+SIDE_BY_SIDE = (
+    "For others than the clinic. Small groups are withheld within this audit, not between two: "
+    "beside another one of the same clinic, of another day or with other choices, the difference "
+    "can tell what became of a single runner, such as one who withdrew or came new. Hand out one, "
+    "or the tables of the export, which are rounded for that."
+)
 NOT_AN_EFFECT = (
     "This tells what happened to these runners. It does not tell that the programme did it: "
     "there is no group without it to compare with."
@@ -92,7 +98,7 @@ def withheld_words(least: int) -> str:
 
 
 def audience_words(choice: AuditChoice, *, drawn: bool = False) -> str:
-    """For whose eyes an audit is, where that is the clinic alone; empty where it is for others.
+    """For whose eyes an audit is, and what of it would tell of single runners.
 
     Parameters
     ----------
@@ -107,7 +113,7 @@ def audience_words(choice: AuditChoice, *, drawn: bool = False) -> str:
     "For the clinic's own eyes"
     """
     if choice.purpose is not None:
-        return ""
+        return SIDE_BY_SIDE
     single = ", what was measured of single runners may be drawn" if drawn else ""
     return (
         "For the clinic's own eyes: runners are in it whether or not they agreed to an audit, "

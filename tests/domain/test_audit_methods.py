@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 from casebook.domain.audit import AuditChoice, OutcomeVisit
@@ -43,13 +44,19 @@ def test_every_setting_is_said() -> None:
         "programmes for an injury",
         "lower leg or knee",
         "bone stress",
-        "assessed by AB",
+        "assessed by one chosen clinician",
         "visit of discharge",
         "up to 21 days",
         "after 100 days",
         "fewer than 7",
     ):
         assert words in told
+
+
+def test_clinicians_are_named_to_the_clinic_alone() -> None:
+    two = replace(CHOSEN, clinicians=("AB", "CD"))
+    assert "assessed by 2 chosen clinicians" in " ".join(methods_words(two))
+    assert "assessed by AB or CD" in " ".join(methods_words(replace(two, purpose=None)))
 
 
 def test_every_source_is_dated() -> None:

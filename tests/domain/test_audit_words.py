@@ -58,11 +58,13 @@ OUTCOME = MetricOutcome(
 )  # fmt: skip
 
 
-def test_for_whose_eyes_an_audit_is_stands_on_it_until_it_has_a_purpose() -> None:
+def test_for_whose_eyes_an_audit_is_stands_on_it() -> None:
     own = AuditChoice(as_of=date(2026, 11, 1))
     assert "single runners may be drawn" in audience_words(own, drawn=True)
     assert "may be drawn" not in audience_words(own)
-    assert audience_words(replace(own, purpose=Purpose.RESEARCH), drawn=True) == ""
+    others = audience_words(replace(own, purpose=Purpose.RESEARCH), drawn=True)
+    assert "drawn" not in others
+    assert "beside another one of the same clinic" in others
 
 
 def test_the_first_review_is_told_by_its_week_for_others_and_of_few_not_at_all() -> None:
