@@ -8,10 +8,10 @@ from typing import Any
 import streamlit as st
 
 from app import sidebar, state
-from app.hypothesis_draft import HypothesisDraft, draft_of
+from app.hypothesis_draft import HypothesisDraft, draft_of, forget, keep
 from app.hypothesis_links import ROLE_HELP, ask_prediction
 from app.messages import calmly, day_words, plain
-from app.programme_draft import KEPT_UNTIL, Typing
+from app.plan_kept import show_kept
 from app.typed_boxes import Boxes
 from casebook.domain.hypotheses import (
     KINDS,
@@ -43,7 +43,7 @@ def show_hypothesis_form(
     stored: StoredHypothesis | None = None,
 ) -> None:
     """Write a hypothesis on a programme, or a new version of one with a reason."""
-    _form(casebook, programme, draft_of(programme, stored))
+    _form(casebook, programme, draft_of(casebook, programme, stored))
 
 
 def _form(casebook: Casebook, programme: StoredPrescription, draft: HypothesisDraft) -> None:
@@ -106,7 +106,6 @@ def _form(casebook: Casebook, programme: StoredPrescription, draft: HypothesisDr
         "sureness_pct": sure,
     }
     _finish(casebook, programme, draft, boxes, given)
-    typing.remember()
 
 
 def _say_when_it_counts(programme: StoredPrescription) -> None:
@@ -154,10 +153,14 @@ def _finish(
             key=f"do_store_{typing.name}",
             icon=":material/save:",
         )
-        if st.button("Drop what was typed", key=f"do_drop_{typing.name}"):
-            _close(typing)
+        leave = st.button("Drop what was typed", key=f"do_drop_{typing.name}")
+    typing.remember()
+    if leave:
+        with calmly():
+            _close(casebook, draft)
             st.rerun()
-    st.caption(KEPT_UNTIL)
+    keep(casebook, programme, draft)
+    show_kept(typing)
     if not store or boxes.refuse():
         return
     if not by:
@@ -178,7 +181,7 @@ def _finish(
                 by=by,
                 **(changes or {"driver": before.driver}),
             )
-        _close(typing)
+        _close(casebook, draft)
         state.leave_notice(
             f"Written down, dated today: version {stored.latest.version} of "
             f"'{plain(stored.latest.driver)}'."
@@ -186,8 +189,7 @@ def _finish(
         st.rerun()
 
 
-def _close(typing: Typing) -> None:
+def _close(casebook: Casebook, draft: HypothesisDraft) -> None:
     st.query_params.pop("write", None)
     st.query_params.pop("amend", None)
-    typing.forget()
-    st.session_state.pop(f"draft_of_{typing.name}", None)
+    forget(casebook, draft)

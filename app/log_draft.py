@@ -15,11 +15,12 @@ import streamlit as st
 
 from app.state import Key, who
 from casebook.domain.errors import CasebookError
+from casebook.domain.plan_drafts import DraftKind
 from casebook.domain.sides import Side
 from casebook.domain.visit_drafts import CELL, HEAD, RUNNER, head_name
 from casebook.domain.visit_drafts import cell_name as named_cell
 from casebook.services.drafting import (
-    VisitDraft,
+    TypedDraft,
     drop_draft,
     find_draft,
     keep_typed,
@@ -93,7 +94,8 @@ def draft_for(casebook: Casebook, runner: str) -> Draft:
     draft = drafts.get(runner)
     if asked and (draft is None or draft.key != asked):
         found = find_draft(casebook, asked)
-        if found is not None and found.content.get(RUNNER) == runner:
+        of_visit = found is not None and found.kind is DraftKind.VISIT
+        if found is not None and of_visit and found.content.get(RUNNER) == runner:
             draft = drafts[runner] = _read(found)
     elif draft is not None:
         follow(casebook, draft)
@@ -123,7 +125,7 @@ def follow(casebook: Casebook, draft: Draft) -> bool:
     return True
 
 
-def resume(kept: VisitDraft) -> None:
+def resume(kept: TypedDraft) -> None:
     """Take a stored draft up in this session."""
     draft = _read(kept)
     st.session_state.setdefault(Key.DRAFTS, {})[draft.runner] = draft
@@ -242,7 +244,7 @@ def _written(draft: Draft) -> dict[str, Any]:
     }
 
 
-def _read(found: VisitDraft) -> Draft:
+def _read(found: TypedDraft) -> Draft:
     draft = Draft(key=found.key, runner=str(found.content[RUNNER]), kept=True)
     draft.at = str(found.content.get(AT, ""))
     draft.opened = int(found.content.get(OPENED, 0))
@@ -267,7 +269,7 @@ def _sure(draft: Draft) -> list[list[str]]:
     return sorted([metric, side.value, text] for (metric, side), text in draft.confirmed)
 
 
-def typed_words(kept: VisitDraft) -> tuple[int, str]:
+def typed_words(kept: TypedDraft) -> tuple[int, str]:
     """How many cells a stored draft has, and the day of its visit as it was typed."""
     cells = sum(name.startswith(f"{CELL}:") for name in kept.content)
     return cells, str(kept.content.get(head_name("visited_on"), ""))

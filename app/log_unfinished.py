@@ -6,17 +6,27 @@ import streamlit as st
 
 from app.log_draft import resume, typed_words
 from app.messages import calmly, count_words, plain
-from casebook.services.drafting import VisitDraft, drop_draft, list_drafts
+from app.plan_unfinished import show_unfinished_plans
+from casebook.domain.plan_drafts import DraftKind
+from casebook.services.drafting import TypedDraft, drop_draft, list_drafts
 from casebook.services.keeping import Casebook
 
 MOST_SHOWN = 20
 
 
 def show_unfinished(casebook: Casebook, *, but: str = "", runner: str = "") -> None:
-    """The drafts of the clinic, or of one runner, but for the one that is open."""
+    """The drafts of the clinic, or of one runner, but for the one that is open.
+
+    Those of programmes and hypotheses stand below, and lead to their pages.
+    """
+    _show_visits(casebook, but=but, runner=runner)
+    show_unfinished_plans(casebook, runner=runner)
+
+
+def _show_visits(casebook: Casebook, *, but: str, runner: str) -> None:
     found = [
         one
-        for one in list_drafts(casebook)
+        for one in list_drafts(casebook, DraftKind.VISIT)
         if one.key != but and (not runner or one.content.get("runner") == runner)
     ]
     if not found:
@@ -39,7 +49,7 @@ def show_unfinished(casebook: Casebook, *, but: str = "", runner: str = "") -> N
             )
 
 
-def _words(one: VisitDraft) -> str:
+def _words(one: TypedDraft) -> str:
     cells, day = typed_words(one)
     by = f" by {plain(one.owner)}" if one.owner else ""
     at = one.saved_at.astimezone()
@@ -49,7 +59,7 @@ def _words(one: VisitDraft) -> str:
     )
 
 
-def _resume(one: VisitDraft) -> None:
+def _resume(one: TypedDraft) -> None:
     resume(one)
 
 

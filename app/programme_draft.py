@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, TypeVar
@@ -15,10 +15,6 @@ from casebook.domain.programmes import Block, Target
 from casebook.services.prescribing import StoredPrescription
 
 Choice = TypeVar("Choice")
-KEPT_UNTIL = (
-    ":material/info: Not stored yet: kept while you look at other pages here, and gone when the "
-    "browser loads the page anew."
-)
 
 
 @dataclass(slots=True)
@@ -26,15 +22,35 @@ class Typing:
     """The boxes of one form by the name that their keys begin with, and what stands in them.
 
     Streamlit forgets a box that is not on the page; `typed` brings it back.
+
+    Parameters
+    ----------
+    known : set of str
+        Keys of its boxes: another form's name may begin with this one's.
+    touched : bool
+        Something was typed, or a row put in or taken out: only then it is worth a draft.
+    keep_now : callable or None
+        Called whenever something was typed, before this page or another one is drawn.
     """
 
     name: str
     typed: dict[str, Any] = field(default_factory=dict)
     next_slot: int = 1
+    known: set[str] = field(default_factory=set)
+    touched: bool = False
+    keep_now: Callable[[], None] | None = None
 
     def key(self, *parts: object) -> str:
         """The key of a box."""
-        return "_".join((self.name, *(str(part) for part in parts)))
+        key = "_".join((self.name, *(str(part) for part in parts)))
+        self.known.add(key)
+        return key
+
+    def touch(self) -> None:
+        """Something was changed by hand."""
+        self.touched = True
+        if self.keep_now is not None:
+            self.keep_now()
 
     def slot(self) -> int:
         """A number for one more row, which is never given twice."""
@@ -48,17 +64,19 @@ class Typing:
 
     def remember(self) -> None:
         """Note what stands in the boxes now."""
-        for key in list(st.session_state):
-            if str(key).startswith(f"{self.name}_"):
-                self.typed[str(key)] = st.session_state[key]
+        for key in self.known:
+            if key in st.session_state:
+                self.typed[key] = st.session_state[key]
 
     def keep(self, key: str) -> None:
         """Note what was just typed into a box: another page may be drawn before this one is."""
         self.typed[key] = st.session_state.get(key)
+        self.touch()
 
     def forget(self, *parts: object) -> None:
         """Drop the boxes of one row, or all of them."""
-        start = f"{self.key(*parts)}_"
+        start = "_".join((self.name, *(str(part) for part in parts), ""))
+        self.known = {key for key in self.known if not key.startswith(start)}
         for key in [key for key in self.typed if key.startswith(start)]:
             del self.typed[key]
         for key in [key for key in st.session_state if str(key).startswith(start)]:
@@ -90,8 +108,12 @@ class Typing:
     ) -> Choice | None:
         """A drop-down; an option that is not offered any more gives way to the first."""
         key, listed = self.key(part), list(options)
-        if key not in st.session_state or st.session_state[key] not in [*listed, None]:
+        held = st.session_state.get(key)
+        if key not in st.session_state or (held not in [*listed, None] and held != ""):
             st.session_state[key] = start if start in listed else None
+        elif held is not None and held not in {one for one in listed if type(one) is type(held)}:
+            # A draft keeps a code as text, and that nothing is chosen as ''.
+            st.session_state[key] = next((one for one in listed if one == held), None)
         chosen: Choice | None = place.selectbox(
             label,
             listed,
@@ -130,11 +152,18 @@ class ProgrammeDraft:
     def add_block(self, block: Block, detail: BlockDetail) -> None:
         """One more exercise at the end."""
         self.blocks[self.typing.slot()] = (block, detail)
+        self.typing.touch()
+
+    def add_target(self) -> None:
+        """One more target at the end."""
+        self.targets[self.typing.slot()] = None
+        self.typing.touch()
 
     def take_out(self, rows: StrEnum | str, slot: int) -> None:
         """Take an exercise or a target out."""
         (self.blocks if rows == "block" else self.targets).pop(slot)
         self.typing.forget(rows, slot)
+        self.typing.touch()
 
     def move_up(self, slot: int) -> None:
         """Put an exercise before the one above it."""
@@ -143,6 +172,7 @@ class ProgrammeDraft:
         if at:
             order[at - 1], order[at] = order[at], order[at - 1]
             self.blocks = {one: self.blocks[one] for one in order}
+            self.typing.touch()
 
 
 def draft_name(runner: str, stored: StoredPrescription | None) -> str:
@@ -173,6 +203,7 @@ def begin_draft(
         draft.add_block(block, start.detail_of(block))
     for target in start.programme.targets:
         draft.targets[draft.typing.slot()] = target
+    draft.typing.touched = False
     st.session_state[f"draft_of_{name}"] = draft
     return draft
 

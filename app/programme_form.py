@@ -9,8 +9,10 @@ import streamlit as st
 
 from app import routes, sidebar, state
 from app.messages import calmly, plain, show_refusal
+from app.plan_kept import show_kept
 from app.programme_blocks import edit_blocks
-from app.programme_draft import KEPT_UNTIL, ProgrammeDraft, drop_draft
+from app.programme_draft import ProgrammeDraft
+from app.programme_kept import forget, keep
 from app.programme_targets import edit_targets
 from app.programme_words import DELIVERIES, KINDS, MODES, TAILORINGS
 from app.typed_boxes import Boxes
@@ -64,7 +66,7 @@ def fresh(runner: str) -> Prescription:
 
 
 def show_form(casebook: Casebook, draft: ProgrammeDraft) -> None:
-    """The whole form; what is typed stays when the page is left, until stored or dropped."""
+    """The whole form; what is typed is kept as a draft, until stored or dropped."""
     draft.typing.restore()
     boxes = Boxes(kept=draft.typing.keep)
     head, weeks, injury_id = _head(casebook, draft, boxes)
@@ -94,7 +96,6 @@ def show_form(casebook: Casebook, draft: ProgrammeDraft) -> None:
     if wanted is not None:
         st.caption(f":material/checklist: {plain(reporting_gaps(wanted).words)}")
     _finish(casebook, draft, wanted, boxes, injury_id)
-    draft.typing.remember()
 
 
 def _head(
@@ -235,11 +236,14 @@ def _finish(
             icon=":material/save:",
         )
         leave = st.button("Drop what was typed", key=f"do_drop_{typing.name}")
-    st.caption(KEPT_UNTIL)
+    typing.remember()
     if leave:
-        drop_draft(typing.name)
-        st.query_params.pop("do", None)
-        st.rerun()
+        with calmly():
+            forget(casebook, draft)
+            st.query_params.pop("do", None)
+            st.rerun()
+    keep(casebook, draft)
+    show_kept(typing)
     if not store or boxes.refuse() or wanted is None:
         return
     if not by:
@@ -262,7 +266,7 @@ def _finish(
             state.leave_notice(
                 f"Stored as version {stored.prescription.version}; the earlier one is kept."
             )
-        drop_draft(typing.name)
+        forget(casebook, draft)
         routes.go("programme", runner=draft.runner, programme=str(stored.programme_id))
 
 

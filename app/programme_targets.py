@@ -37,7 +37,7 @@ def edit_targets(
         "Add a target",
         key=f"do_target_{draft.typing.name}",
         icon=":material/add:",
-        on_click=lambda: draft.targets.update({draft.typing.slot(): None}),
+        on_click=draft.add_target,
     )
     return tuple(target for target in found if target is not None)
 

@@ -9,6 +9,9 @@ from app.calibration_shown import show_calibration
 from app.hypothesis_form import show_hypothesis_form
 from app.hypothesis_shown import show_hypothesis
 from app.messages import day_words, plain, show_caution
+from app.plan_kept import ASKED, held_key
+from app.plan_unfinished import show_unfinished_plans
+from casebook.domain.plan_drafts import DraftKind
 from casebook.services.cataloguing import list_metrics
 from casebook.services.hypothesising import ScoredHypothesis, score_hypotheses
 from casebook.services.keeping import Casebook
@@ -54,11 +57,23 @@ def show() -> None:
             icon=":material/assignment_add:",
         )
         return
+    _show_unfinished(casebook, code)
     _show_all(casebook, code, programmes)
     _show_writing(casebook, programmes)
 
 
+def _show_unfinished(casebook: Casebook, code: str) -> None:
+    """Those that are not open in one of the forms below."""
+    asked = st.query_params
+    opened = [f"{asked['write']}_0"] if "write" in asked else []
+    opened += [asked["amend"].replace(".", "_")] if "amend" in asked else []
+    but = {key for one in opened if (key := held_key(f"hypothesis_{one}"))}
+    but |= {asked[ASKED]} if opened and ASKED in asked else set()
+    show_unfinished_plans(casebook, DraftKind.HYPOTHESIS, runner=code, but=but)
+
+
 def _choose_runner(casebook: Casebook) -> None:
+    show_unfinished_plans(casebook, DraftKind.HYPOTHESIS)
     codes = [runner.code for runner in list_runners(casebook)]
     chosen = st.selectbox(
         "Runner", codes, index=None, key="hypotheses_runner", placeholder="Type or choose a code"

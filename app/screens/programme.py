@@ -6,9 +6,10 @@ import streamlit as st
 
 from app import routes, state
 from app.messages import day_words, plain, show_caution
+from app.plan_unfinished import show_unfinished_plans
 from app.programme_charts import show_charts, shows_charts
-from app.programme_draft import begin_draft, draft_name, find_draft
 from app.programme_form import fresh, show_form
+from app.programme_kept import begin_anew, draft_to_write
 from app.programme_outcome import show_answer, show_measures, told_effect
 from app.programme_shown import (
     show_facts,
@@ -18,6 +19,7 @@ from app.programme_shown import (
     show_versions,
 )
 from app.programme_weeks import ROW, show_weeks
+from casebook.domain.plan_drafts import DraftKind
 from casebook.services import clock
 from casebook.services.keeping import Casebook
 from casebook.services.prescribing import (
@@ -51,6 +53,8 @@ def show() -> None:
     if doing == NEW:
         _write(casebook, code)
         return
+    if doing != CHANGE:
+        show_unfinished_plans(casebook, DraftKind.PROGRAMME, runner=code)
     chosen = _chosen(programmes)
     if chosen is None:
         st.info("No programme is stored yet.", icon=":material/assignment_add:")
@@ -86,6 +90,7 @@ def _show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
 
 def _choose_runner(casebook: Casebook) -> None:
     st.title("Programmes")
+    show_unfinished_plans(casebook, DraftKind.PROGRAMME)
     codes = [runner.code for runner in list_runners(casebook)]
     chosen = st.selectbox(
         "Runner", codes, index=None, key="programme_runner", placeholder="Type or choose a code"
@@ -133,8 +138,6 @@ def _buttons(
         if chosen is not None and chosen.prescription.programme.started_on <= clock.today():
             st.markdown(f"[:material/event_available: Enter a week](#{ROW})", width="content")
         if chosen is not None and st.button("Change it", icon=":material/edit:"):
-            if find_draft(draft_name(code, chosen)) is None:
-                begin_draft(code, chosen.prescription, stored=chosen, injury_id=chosen.injury_id)
             st.query_params["programme"] = str(chosen.programme_id)
             st.query_params["do"] = CHANGE
             st.rerun()
@@ -142,7 +145,8 @@ def _buttons(
             "Copy it to a new one", icon=":material/content_copy:", key="copy"
         ):
             copy = copy_prescription(casebook, chosen.programme_id, started_on=clock.today())
-            begin_draft(code, copy, injury_id=chosen.injury_id)
+            # Made on purpose: kept from its first moment, before anything is typed.
+            begin_anew(code, copy, injury_id=chosen.injury_id).typing.touched = True
             st.query_params["do"] = NEW
             st.rerun()
         if st.button(
@@ -153,15 +157,13 @@ def _buttons(
 
 
 def _write(casebook: Casebook, code: str) -> None:
-    draft = find_draft(draft_name(code, None)) or begin_draft(code, fresh(code))
+    draft = draft_to_write(casebook, code, fresh(code))
     st.header("A new programme", anchor=False)
     show_form(casebook, draft)
 
 
 def _change(casebook: Casebook, stored: StoredPrescription) -> None:
-    draft = find_draft(draft_name(stored.runner, stored)) or begin_draft(
-        stored.runner, stored.prescription, stored=stored, injury_id=stored.injury_id
-    )
+    draft = draft_to_write(casebook, stored.runner, stored.prescription, stored=stored)
     st.header(f"Change '{plain(stored.prescription.programme.title)}'", anchor=False)
     st.caption("What it was stays as an earlier version.")
     show_form(casebook, draft)

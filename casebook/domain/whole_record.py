@@ -9,6 +9,7 @@ from datetime import datetime
 from casebook.domain.history import Subject, Was
 from casebook.domain.metrics import Metric
 from casebook.domain.people import User
+from casebook.domain.plan_drafts import DraftKind
 from casebook.domain.visits import Value
 
 # The field that names a metric by its key.
@@ -72,11 +73,12 @@ class HistoryLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class UnsavedVisit:
-    """What was typed into the sheet of a visit that was not saved; no visit by itself.
+class Unsaved:
+    """What was typed of a visit, programme or hypothesis that was not saved; none by itself.
 
     Parameters
     ----------
+    kind : DraftKind
     begun_by : str
         Code of whoever began it; empty where it is not known.
     begun_at, typed_at : datetime
@@ -85,6 +87,7 @@ class UnsavedVisit:
         In words what it is, and the text as it was typed.
     """
 
+    kind: DraftKind
     begun_by: str
     begun_at: datetime
     typed_at: datetime
@@ -109,7 +112,7 @@ class WholeRecord:
         As the catalogue defines them: those of which the record holds something.
     users : tuple of User
         Those who are named by it.
-    unsaved : tuple of UnsavedVisit
+    unsaved : tuple of Unsaved
         In the readable form only: what is not saved is no visit, and no other casebook takes it.
     """
 
@@ -121,7 +124,7 @@ class WholeRecord:
     metrics: tuple[Metric, ...] = ()
     users: tuple[User, ...] = ()
     history: tuple[HistoryLine, ...] = ()
-    unsaved: tuple[UnsavedVisit, ...] = ()
+    unsaved: tuple[Unsaved, ...] = ()
 
     def of_kind(self, kind: Subject) -> tuple[HeldRow, ...]:
         """Its rows of one kind, by number."""

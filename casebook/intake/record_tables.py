@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,8 +10,9 @@ from casebook.domain.cautions import FINDINGS, Finding
 from casebook.domain.history import Subject, Was
 from casebook.domain.history_words import content_words, field_label
 from casebook.domain.metrics import Metric, Scale
+from casebook.domain.plan_drafts import DraftKind
 from casebook.domain.visits import Value
-from casebook.domain.whole_record import METRIC, HeldRow, WholeRecord
+from casebook.domain.whole_record import METRIC, HeldRow, Unsaved, WholeRecord
 from casebook.domain.wording import MISSING_REASONS, asymmetry_unit, unit_words
 from casebook.intake.fhir_codes import UNITS
 
@@ -109,8 +110,7 @@ def tables_of(
             made.append(_table(record, kind, rows, tuple(columns_of(kind)), metrics))
         if kind is Subject.VISIT and record.values:
             made += [_values(record, metrics), _trials(record, metrics)]
-    if record.unsaved:
-        made.append(_unsaved(record))
+    made += _unsaved(record)
     if record.history:
         made.append(_history(record))
     return tuple(made)
@@ -202,25 +202,46 @@ def _place(record: WholeRecord, visit: int, value: Value, metric: Metric) -> tup
     return where, metric.label, metric.key, side, "degrees" if unit == "°" else unit
 
 
-def _unsaved(record: WholeRecord) -> Table:
-    return Table(
-        name="visits_not_saved",
-        title="Visits that were not saved",
-        explanation="What was typed into the sheet of a visit that nobody has saved, word for "
-        "word. It is no visit: nothing is counted or compared with it.",
-        columns=("begun", "last typed", "begun by", "what", "as it was typed"),
-        rows=tuple(
-            (
-                f"{one.begun_at:%Y-%m-%d %H:%M} UTC",
-                f"{one.typed_at:%Y-%m-%d %H:%M} UTC",
-                one.begun_by or None,
-                what,
-                typed,
+def _unsaved(record: WholeRecord) -> list[Table]:
+    """What was typed and not saved: of visits, and of programmes and hypotheses."""
+    visits = [one for one in record.unsaved if one.kind is DraftKind.VISIT]
+    plans = [one for one in record.unsaved if one.kind is not DraftKind.VISIT]
+    columns = ("begun", "last typed", "begun by", "what", "as it was typed")
+    made = []
+    if visits:
+        made.append(
+            Table(
+                name="visits_not_saved",
+                title="Visits that were not saved",
+                explanation="What was typed into the sheet of a visit that nobody has saved, word "
+                "for word. It is no visit: nothing is counted or compared with it.",
+                columns=columns,
+                rows=tuple(row for one in visits for row in _unsaved_rows(one)),
             )
-            for one in record.unsaved
-            for what, typed in one.fields
-        ),
-    )
+        )
+    if plans:
+        made.append(
+            Table(
+                name="plans_not_stored",
+                title="Programmes and hypotheses that were not stored",
+                explanation="What was typed of a programme or working hypothesis that nobody has "
+                "stored, word for word. It was not prescribed, and nothing is counted of it.",
+                columns=("of a", *columns),
+                rows=tuple((one.kind.value, *row) for one in plans for row in _unsaved_rows(one)),
+            )
+        )
+    return made
+
+
+def _unsaved_rows(one: Unsaved) -> Iterator[tuple[Cell, ...]]:
+    for what, typed in one.fields:
+        yield (
+            f"{one.begun_at:%Y-%m-%d %H:%M} UTC",
+            f"{one.typed_at:%Y-%m-%d %H:%M} UTC",
+            one.begun_by or None,
+            what,
+            typed,
+        )
 
 
 def _values(record: WholeRecord, metrics: Mapping[str, Metric]) -> Table:

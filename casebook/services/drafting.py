@@ -1,6 +1,6 @@
-"""Drafts: what was typed into a visit's sheet is kept in the store until the visit is saved.
+"""Drafts: what is typed of a visit, programme or hypothesis, kept in the store until it is saved.
 
-A draft is found by an unguessable key, so that the sheet comes back after a reload, a restart
+A draft is found by an unguessable key, so that the form comes back after a reload, a restart
 of the server or an expired session.
 """
 
@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from casebook.domain.plan_drafts import DraftKind, kind_of
 from casebook.services import clock
 from casebook.services.opened import Casebook
 from casebook.storage import drafts
@@ -19,7 +20,7 @@ from casebook.storage.session import reading, writing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class VisitDraft:
+class TypedDraft:
     """A draft as it is stored.
 
     Parameters
@@ -37,6 +38,11 @@ class VisitDraft:
     content: Mapping[str, Any]
     started_at: datetime
     saved_at: datetime
+
+    @property
+    def kind(self) -> DraftKind:
+        """What is being typed."""
+        return kind_of(self.content)
 
 
 def new_key() -> str:
@@ -64,29 +70,30 @@ def keep_typed(casebook: Casebook, key: str, changes: Mapping[str, Any], *, owne
     return begun
 
 
-def find_draft(casebook: Casebook, key: str) -> VisitDraft | None:
+def find_draft(casebook: Casebook, key: str) -> TypedDraft | None:
     """A draft by its key, or None."""
     with reading(casebook.engine) as unit:
         found = drafts.find_draft(unit, casebook.clinic_id, key)
     return None if found is None else _shown(found)
 
 
-def list_drafts(casebook: Casebook) -> tuple[VisitDraft, ...]:
-    """Every draft of the clinic, last saved first."""
+def list_drafts(casebook: Casebook, *kinds: DraftKind) -> tuple[TypedDraft, ...]:
+    """The clinic's drafts of these kinds, or all of them; last saved first."""
     with reading(casebook.engine) as unit:
-        return tuple(_shown(one) for one in drafts.drafts(unit, casebook.clinic_id))
+        found = tuple(_shown(one) for one in drafts.drafts(unit, casebook.clinic_id))
+    return tuple(one for one in found if not kinds or one.kind in kinds)
 
 
 def drop_draft(casebook: Casebook, key: str) -> bool:
-    """Remove a draft, once its visit is saved or on purpose; False where there was none."""
+    """Remove a draft, once what it is of is saved or on purpose; False where there was none."""
     with writing(casebook.engine) as unit:
         gone = drafts.remove_draft(unit, casebook.clinic_id, key)
         unit.commit()
     return gone
 
 
-def _shown(found: drafts.KeptDraft) -> VisitDraft:
-    return VisitDraft(
+def _shown(found: drafts.KeptDraft) -> TypedDraft:
+    return TypedDraft(
         key=found.key,
         owner=found.owner,
         content=found.content,

@@ -10,15 +10,17 @@ import zipfile
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from casebook.domain.errors import Conflict, StoreUnavailable
 from casebook.domain.history import Subject
 from casebook.domain.history_words import column_label
 from casebook.domain.metrics import Metric
+from casebook.domain.plan_drafts import DraftKind, kind_of, plan_fields, read_plan
 from casebook.domain.sides import Side
 from casebook.domain.visit_drafts import RUNNER, TypedField, typed_fields
-from casebook.domain.whole_record import METRIC, HistoryLine, UnsavedVisit, WholeRecord
+from casebook.domain.whole_record import METRIC, HistoryLine, Unsaved, WholeRecord
+from casebook.domain.wording import upper_first
 from casebook.intake.fhir_out import bundle_text
 from casebook.intake.record_page import CAUTION, record_files
 from casebook.intake.record_tables import tables_of
@@ -83,22 +85,32 @@ def _exports(unit: Unit, clinic_id: int, runner_id: int) -> list[HistoryLine]:
     ]
 
 
-def _unsaved(unit: Unit, clinic_id: int, code: str) -> tuple[UnsavedVisit, ...]:
+def _unsaved(unit: Unit, clinic_id: int, code: str) -> tuple[Unsaved, ...]:
     """The drafts that name the runner, oldest first."""
     kept = [one for one in drafts.drafts(unit, clinic_id) if one.content.get(RUNNER) == code]
     typed = [typed_fields(one.content) for one in kept]
     keys = {field.name for fields in typed for field in fields if field.side is not None}
     known = {metric.key: metric for metric in whole_record.metrics_of(unit, sorted(keys))}
     told = [
-        UnsavedVisit(
+        Unsaved(
+            kind=(kind := kind_of(one.content)),
             begun_by=one.owner,
             begun_at=one.started_at,
             typed_at=one.saved_at,
-            fields=tuple((_what(field, known), field.typed) for field in fields),
+            fields=tuple((_what(field, known), field.typed) for field in fields)
+            if kind is DraftKind.VISIT
+            else _of_plan(one.content),
         )
         for one, fields in zip(kept, typed, strict=True)
     ]
     return tuple(sorted(told, key=lambda one: one.begun_at))
+
+
+def _of_plan(content: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    return tuple(
+        (f"{upper_first(row)}: {column_label(name)}" if row else column_label(name), typed)
+        for row, name, typed in plan_fields(read_plan(content))
+    )
 
 
 def _what(field: TypedField, known: Mapping[str, Metric]) -> str:

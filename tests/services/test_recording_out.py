@@ -12,6 +12,7 @@ import pytest
 from casebook.domain.errors import Conflict, StoreUnavailable
 from casebook.domain.history import Subject
 from casebook.domain.people import Identity
+from casebook.domain.plan_drafts import DraftKind, PlanDraft
 from casebook.domain.whole_record import WholeRecord
 from casebook.intake.fhir_out import bundle_text
 from casebook.services.drafting import keep_typed
@@ -82,6 +83,29 @@ def test_what_was_typed_of_a_visit_and_not_saved_is_told_as_no_visit(
     assert again.of_kind(Subject.VISIT) == record.of_kind(Subject.VISIT)
     assert "9 Apr 2026" not in bundle_text(again)
     assert again.metrics == record.metrics
+
+
+def test_what_was_typed_of_a_programme_and_not_stored_is_told_as_none(
+    sqlite_clinic: Casebook, record: WholeRecord
+) -> None:
+    draft = PlanDraft(
+        kind=DraftKind.PROGRAMME,
+        runner="R <1>",
+        rows=(("block", 4, ""),),
+        boxes={"title": "Half a title", "block_4_hold_s": "30", "rationale": ""},
+    )
+    keep_typed(sqlite_clinic, "plan", draft.content, owner="AB")
+    again = get_record(sqlite_clinic, "R <1>")
+    files = {name: content.decode("utf-8-sig") for name, content in readable_files(again).items()}
+    assert "visits_not_saved.csv" not in files
+    lines = files["plans_not_stored.csv"].splitlines()[1:]
+    assert [(line.split(",")[0], line.split(",", 4)[4]) for line in lines] == [
+        ("programme", "Title,Half a title"),
+        ("programme", "Exercise 1: Hold (s),30"),
+    ]
+    assert "It was not prescribed" in files["record.html"]
+    assert again.of_kind(Subject.PROGRAMME) == record.of_kind(Subject.PROGRAMME) == ()
+    assert "Half a title" not in bundle_text(again)
 
 
 def test_what_was_typed_can_neither_run_in_a_browser_nor_in_a_spreadsheet(
