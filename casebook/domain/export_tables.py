@@ -20,6 +20,7 @@ from casebook.domain.people import Purpose
 from casebook.domain.prescriptions import MOST_WEEKS, Delivery, Mode, Supervision, Tailoring
 from casebook.domain.programmes import Aim, ProgrammeKind, TargetDirection
 from casebook.domain.sides import Side
+from casebook.domain.target_outcomes import TargetCall
 from casebook.domain.verdicts import Call, Reason, SideMoved, What
 from casebook.domain.visits import MissingReason, VisitKind
 
@@ -29,6 +30,14 @@ OTHER: Final = "other"
 YES, NO = "yes", "no"
 ONE_SIDE: Final = "one_side"
 OWN_WORDS: Final = "in_own_words"
+HOLLOW: Final = "met_by_falling"
+TARGET_OUTCOMES: Final = (
+    TargetCall.MET.value,
+    HOLLOW,
+    TargetCall.NOT_MET.value,
+    TargetCall.CANNOT_SAY.value,
+    TargetCall.NOT_DUE.value,
+)
 NO_PROGRAMME: Final = "no_programme"
 # Beyond these a number stands for itself and everything beyond it.
 MOST_ONSET_WEEKS: Final = 104
@@ -402,6 +411,16 @@ def _prescribed(lists: Lists) -> Iterable[Table]:
             _words("direction", "Which way.", TargetDirection, required=True),
             _number("amount", "By how much.", low=0, required=True),
             _whole("due_day", "Days from the programme's start.", unit="d", required=True),
+            _words(
+                "outcome",
+                "At the first visit from that day on, against the visits before the programme: "
+                "met as measured, met only because the better side fell, not met by more than "
+                "error, can't be said, or not due by the export's day. Withheld where the values "
+                "that it follows from do not leave, and of one side where the side of the "
+                "complaint is not told.",
+                (*TARGET_OUTCOMES, WITHHELD),
+                required=True,
+            ),
         ),
         links=(*links, _link("metric", "metrics")),
     )

@@ -22,11 +22,13 @@ from casebook.domain.risk_words import RiskFacts, risk_page, risk_sentences
 from casebook.packing.writing import PackageWriter, check_place
 from casebook.services import clock
 from casebook.services.exporting_groups import flow_table, outcomes_table, rounding_of
+from casebook.services.exporting_hidden import without_giveaways
 from casebook.services.exporting_keys import fresh_key
 from casebook.services.exporting_measured import measured_of
 from casebook.services.exporting_measured_tables import measured_tables
 from casebook.services.exporting_plan import Plan, facts_of, planned
 from casebook.services.exporting_programmes import prescribed_tables
+from casebook.services.exporting_targets import Prescribed, target_calls
 from casebook.services.opened import Casebook
 from casebook.services.registering import get_runner_row
 from casebook.storage import export_runs, history
@@ -313,9 +315,14 @@ def _batch_tables(unit: Unit, plan: Plan, runners: pd.Series) -> Iterator[tuple[
     ids = [int(str(one)) for one in runners.index]
     found = measured_of(unit, plan.measuring, ids)
     plan.groups.count(ids, found, plan.measuring.metrics)
-    if found is not None:
-        yield from measured_tables(plan.measuring, found, runners).items()
-    yield from prescribed_tables(unit, plan.prescribing, runners).items()
+    told = None if found is None else without_giveaways(plan.measuring, found)
+    if told is not None:
+        yield from measured_tables(plan.measuring, told, runners).items()
+
+    def calls(rows: Prescribed) -> list[str]:
+        return target_calls(unit, plan.measuring, rows, found, told)
+
+    yield from prescribed_tables(unit, plan.prescribing, runners, calls).items()
 
 
 def _extra(settings: ExportSettings, key: ExportKey, facts: RiskFacts) -> dict[str, Any]:

@@ -12,7 +12,6 @@ from casebook.domain.export_tables import NO, NOT_RECORDED, WITHHELD, YES
 from casebook.domain.exporting import Kind
 from casebook.domain.metrics import AsymmetryForm, Metric
 from casebook.domain.verdicts import What
-from casebook.services.exporting_hidden import without_giveaways
 from casebook.services.exporting_measured import CONDITIONS, Measured, Measuring
 from casebook.statistics.codes import (
     CALLS,
@@ -44,6 +43,8 @@ def measured_tables(
 
     Parameters
     ----------
+    found : Measured
+        Without what gives something away (`exporting_hidden.without_giveaways`).
     runners : Series of str
         Pseudonyms by runner id.
 
@@ -52,7 +53,6 @@ def measured_tables(
     dict of str to DataFrame
         By table, in the runners' order, then by day, metric and side.
     """
-    found = without_giveaways(about, found)
     own = np.array(
         [about.key.pseudonym(Kind.VISIT, one) for one in found.visits["visit"]], dtype=object
     )

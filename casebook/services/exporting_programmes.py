@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
@@ -14,6 +14,7 @@ from casebook.domain.exporting import ExportKey, Kind
 from casebook.domain.programmes import TargetOn
 from casebook.domain.sides import InjurySide
 from casebook.services.exporting_hidden import OF_ONE_REGION
+from casebook.services.exporting_targets import Prescribed
 from casebook.storage import export_rows
 from casebook.storage.session import Unit
 
@@ -70,7 +71,10 @@ class Prescribing:
 
 
 def prescribed_tables(
-    unit: Unit, about: Prescribing, runners: pd.Series
+    unit: Unit,
+    about: Prescribing,
+    runners: pd.Series,
+    calls: Callable[[Prescribed], Sequence[str]],
 ) -> dict[str, pd.DataFrame]:
     """Rows of programmes, blocks, targets and adherence of some runners.
 
@@ -78,6 +82,8 @@ def prescribed_tables(
     ----------
     runners : Series of str
         Pseudonyms by runner id, in the order in which they leave.
+    calls : callable
+        What became of the targets that leave, one a target.
     """
     ids = [int(str(one)) for one in runners.index]
     rank = {runner_id: at for at, runner_id in enumerate(ids)}
@@ -87,6 +93,16 @@ def prescribed_tables(
     )
     by_id = {row.id: row for row in rows}
     own = {row.id: about.key.pseudonym(Kind.PROGRAMME, row.id) for row in rows}
+    targets = [
+        row
+        for row in _placed(_by_metric(export_rows.targets(unit, list(own))), own)
+        if row.metric in about.metrics
+        and (
+            row.metric not in OF_ONE_REGION
+            or by_id[row.programme_id].runner_id in about.region_exact
+        )
+    ]
+    became = calls(Prescribed(programmes=rows, targets=targets))
     parts: dict[str, list[dict[str, Any]]] = {
         "programmes": [_programme(about, row, own[row.id], runners) for row in rows],
         "blocks": [
@@ -94,13 +110,8 @@ def prescribed_tables(
             for row in _placed(export_rows.blocks(unit, list(own)), own)
         ],
         "targets": [
-            _target(row, own, by_id[row.programme_id].started_on)
-            for row in _placed(_by_metric(export_rows.targets(unit, list(own))), own)
-            if row.metric in about.metrics
-            and (
-                row.metric not in OF_ONE_REGION
-                or by_id[row.programme_id].runner_id in about.region_exact
-            )
+            _target(row, own, by_id[row.programme_id].started_on, outcome)
+            for row, outcome in zip(targets, became, strict=True)
         ],
         "adherence": [
             _week(row, own, by_id[row.programme_id].started_on)
@@ -160,7 +171,7 @@ def _block(about: Prescribing, row: Any, own: Mapping[int, str], runner_id: int)
     }
 
 
-def _target(row: Any, own: Mapping[int, str], started_on: date) -> dict[str, Any]:
+def _target(row: Any, own: Mapping[int, str], started_on: date, outcome: str) -> dict[str, Any]:
     return {
         "programme": own[row.programme_id],
         "metric": row.metric,
@@ -168,6 +179,7 @@ def _target(row: Any, own: Mapping[int, str], started_on: date) -> dict[str, Any
         "direction": row.direction.value,
         "amount": row.amount,
         "due_day": (row.due_on - started_on).days,
+        "outcome": outcome,
     }
 
 
