@@ -11,6 +11,7 @@ from app.messages import calmly, plain, show_caution
 from app.typed_boxes import Boxes
 from app.words import metric_words
 from casebook.charts.detectable import detectable_curve, visits_words
+from casebook.domain.errors import InputRefused
 from casebook.domain.metrics import AsymmetryForm, Metric, Scale
 from casebook.domain.wording import ORIGINS, asymmetry_unit, number_words, unit_words
 from casebook.services.cataloguing import list_figures, list_metrics
@@ -19,6 +20,8 @@ from casebook.services.planning import ErrorGiven, MeasurementPlan, plan_measure
 
 A_SIDE, ASYMMETRY = "A value", "The asymmetry, right minus left"
 BY_FIGURE, BY_OWN = "The figure in force", "Numbers of my own"
+# Nothing was done wrong here: a plan needs something more.
+STILL_ASKED = {"plan_typical", "plan_no_error_figure"}
 
 
 def show() -> None:
@@ -57,6 +60,9 @@ def show() -> None:
         found = _plan(casebook, metric, asymmetry=asymmetry)
         if found is not None:
             _show_plan(found)
+    routes.link(
+        "repeatability", "Measure your own error", icon=":material/repeat:", metric=metric.key
+    )
     show_caution()
 
 
@@ -88,33 +94,40 @@ def _plan(casebook: Casebook, metric: Metric, *, asymmetry: bool) -> Measurement
     percent = right.slider(
         "Probability of seeing it (%)", 50, 95, 80, step=5, key="plan_probability"
     )
+    left, right = st.columns(2)
+    error = left.segmented_control(
+        "Error", (BY_FIGURE, BY_OWN), default=BY_FIGURE, key="plan_error", required=True
+    )
     typical = None
     if asymmetry and metric.asymmetry_form is not AsymmetryForm.DIFFERENCE:
         typical = boxes.number(
-            left,
+            right,
             f"Typical value of one side ({unit_words(metric.unit) or 'no unit'})",
             low=0.0,
             key=f"plan_typical_{name}",
             help="An asymmetry in percent depends on how large the sides are.",
         )
-    error = right.segmented_control(
-        "Error", (BY_FIGURE, BY_OWN), default=BY_FIGURE, key="plan_error", required=True
-    )
     given = _given(boxes, metric) if error == BY_OWN else None
     if boxes.problems:
         return None
     if given is not None and (given.between_sd is None or given.within_sd is None):
         st.caption("Give both standard deviations.")
         return None
-    return plan_measurement(
-        casebook,
-        metric.key,
-        change=change or None,
-        probability=percent / 100,
-        asymmetry=asymmetry,
-        given=given,
-        typical=typical or None,
-    )
+    try:
+        return plan_measurement(
+            casebook,
+            metric.key,
+            change=change or None,
+            probability=percent / 100,
+            asymmetry=asymmetry,
+            given=given,
+            typical=typical or None,
+        )
+    except InputRefused as refusal:
+        if any(problem.code not in STILL_ASKED for problem in refusal.problems):
+            raise
+        st.info(plain(str(refusal)), icon=":material/straighten:")
+        return None
 
 
 def _given(boxes: Boxes, metric: Metric) -> ErrorGiven:
@@ -168,12 +181,6 @@ def _show_plan(found: MeasurementPlan) -> None:
             hide_index=True,
             alt="Detectable change by trials and visits",
         )
-    routes.link(
-        "repeatability",
-        "Measure your own error",
-        icon=":material/repeat:",
-        metric=found.metric.key,
-    )
 
 
 show()

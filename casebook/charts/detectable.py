@@ -61,7 +61,10 @@ def detectable_curve(
     highest = max([*(row[2] for row in points), *([change] if change is not None else [])])
     # Not the colours of left and right, which mean sides everywhere else.
     colours = [palette.accent, palette.attention, palette.neutral]
-    legend = alt.Legend(title=None, orient="top", direction="vertical", labelLimit=300)
+    # The lines' dashes, drawn around the legend's shapes, would spoil them: no stroke there.
+    legend = alt.Legend(
+        title=None, orient="top", direction="vertical", labelLimit=300, symbolStrokeWidth=0
+    )
     base = alt.Chart(alt.NamedData(POINTS)).encode(
         x=alt.X(
             "trials:Q",

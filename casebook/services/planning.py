@@ -346,7 +346,7 @@ def _figure_basis(figure: ErrorFigure, given: ErrorGiven, floor: float) -> _Basi
 def _no_figure(metric: Metric) -> InputRefused:
     return refuse(
         "plan_no_error_figure",
-        f"'{metric.key}' has {wording.NO_ERROR_FIGURE}; or give the between-session SD and the "
+        f"{metric.label} has {wording.NO_ERROR_FIGURE}; or give the between-session SD and the "
         "within-session SD for this plan.",
     )
 
@@ -354,7 +354,7 @@ def _no_figure(metric: Metric) -> InputRefused:
 def _no_typical(metric: Metric) -> InputRefused:
     return refuse(
         "plan_typical",
-        f"The asymmetry of '{metric.key}' is in percent of its value; give a typical value of "
+        f"The asymmetry of {metric.label} is in percent of the sides; give a typical value of "
         f"one side, in {wording.unit_words(metric.unit)}, to plan by it.",
     )
 

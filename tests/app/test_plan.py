@@ -50,7 +50,8 @@ def test_the_curve_has_a_line_for_each_number_of_visits_and_falls(app: AppTest) 
 
 def test_without_an_error_figure_it_says_to_measure_one(app: AppTest) -> None:
     at_page(app, "plan", metric="cadence")
-    assert "no error figure: measure your own" in words(app)
+    assert "Cadence has no error figure: measure your own" in words(app)
+    assert not app.error
     app.segmented_control(key="plan_error").set_value("Numbers of my own").run()
     assert "Give both standard deviations" in words(app)
     app.text_input(key="plan_between_cadence").set_value("1,5")
@@ -63,5 +64,6 @@ def test_an_asymmetry_in_percent_asks_for_a_typical_value(app: AppTest) -> None:
     at_page(app, "plan", metric=STRENGTH)
     app.segmented_control(key="plan_what").set_value("The asymmetry, right minus left").run()
     assert "give a typical value of one side" in words(app)
+    assert not app.error
     app.text_input(key=f"plan_typical_{STRENGTH}_True").set_value("300").run()
     assert "taken as alike and as independent" in words(app)

@@ -62,6 +62,8 @@ def test_the_curve_has_a_line_a_number_of_visits_told_apart_without_colour() -> 
     scale = line["encoding"]["strokeDash"]["scale"]
     assert scale["domain"][0] == "1 visit before, 1 after"
     assert len({tuple(dash) for dash in scale["range"]}) == 3
+    # Dashes around the legend's shapes would make blots of them.
+    assert line["encoding"]["strokeDash"]["legend"]["symbolStrokeWidth"] == 0
     assert "wished: 5.0 N" in vl_convert.vegalite_to_svg({**spec, "width": 500})
 
 
