@@ -46,6 +46,12 @@ AS_SEM, AS_PARTS, AS_WITHIN, AS_STEP = (
 )
 
 
+SEM_HELP = (
+    "The standard error of measurement, in the unit that is named above: about how far a "
+    "measurement lies from the true value. It is the MDC (95 %) divided by 2.77."
+)
+
+
 def show_figures(casebook: Casebook, metric: Metric) -> None:
     """The figures that are used, with their sources, and the earlier ones."""
     figures = list_figures(casebook, metric.key, include_retired=True)
@@ -229,7 +235,7 @@ def adopt_form(metric: Metric) -> None:
         form = st.segmented_control(
             "Known as", forms, default=AS_SEM, key=f"{name}_as", required=True
         )
-    boxes = Boxes()
+    boxes = Boxes(blanks_marked=False)
     with st.form(name, border=False):
         applies = list(AppliesTo)
         if metric.asymmetry_form is AsymmetryForm.NONE:
@@ -303,8 +309,8 @@ def _numbers(boxes: Boxes, form: str, name: str) -> dict[str, Any]:
         return {"grade_step": step}
     left, right = st.columns(2)
 
-    def number(place: DeltaGenerator, label: str, key: str) -> float | None:
-        return boxes.number(place, label, low=0.0, required=True, key=f"{name}_{key}")
+    def number(place: DeltaGenerator, label: str, key: str, **more: Any) -> float | None:
+        return boxes.number(place, label, low=0.0, required=True, key=f"{name}_{key}", **more)
 
     if form == AS_SEM:
         trials = boxes.whole(
@@ -315,7 +321,7 @@ def _numbers(boxes: Boxes, form: str, name: str) -> dict[str, Any]:
             required=True,
             key=f"{name}_trials",
         )
-        return {"sem": number(left, "SEM", "sem"), "sem_trials": trials}
+        return {"sem": number(left, "SEM", "sem", help=SEM_HELP), "sem_trials": trials}
     within = number(left, "SD of single trials within a session", "within")
     if form == AS_WITHIN:
         return {"within_sd": within}

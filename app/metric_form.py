@@ -93,22 +93,25 @@ def _identity(boxes: Boxes, start: Metric, name: str, *, new: bool) -> dict[str,
             help="Small letters, digits and underscores. It is never renamed.",
             key=f"{name}_key",
         ).strip()
-    typed["label"] = right.text_input(
+    # Without a key the label begins the row, so that no place stays empty beside it.
+    first, second = (right, left) if new else (left, right)
+    typed["label"] = first.text_input(
         "Label in plain words", value="" if new else start.label, key=f"{name}_label"
     ).strip()
     typed["group"] = choose(
-        left, "Where it is read", MetricGroup, GROUPS, start=start.group, key=f"{name}_group"
+        second, "Where it is read", MetricGroup, GROUPS, start=start.group, key=f"{name}_group"
     )
     typed["position"] = boxes.whole(
-        right,
+        first,
         "Place within the grid",
         start=start.position,
         required=True,
         key=f"{name}_position",
         help="Smaller numbers come first within their group.",
     )
-    typed["active"] = st.checkbox(
-        "In use (when off, it is left out of the logging grid; stored values stay)",
+    typed["active"] = second.checkbox(
+        "In use",
+        help="Off: it is left out of the logging grid; stored values stay.",
         value=start.active,
         key=f"{name}_active",
     )
@@ -118,7 +121,7 @@ def _identity(boxes: Boxes, start: Metric, name: str, *, new: bool) -> dict[str,
 def _measure(start: Metric, name: str, *, locked: bool, new: bool) -> dict[str, Any]:
     if locked:
         st.caption("Values are stored under this metric: unit, scale and sides stay as they are.")
-    left, middle, right = st.columns(3)
+    left, middle, right = st.columns([2, 3, 2])
     return {
         "unit": left.text_input(
             "Unit (UCUM code)",

@@ -46,10 +46,14 @@ class Boxes:
     kept : callable or None
         Called with the key of a box whenever what stands in it was changed, before the page is
         drawn anew or another page is drawn in its place.
+    blanks_marked : bool
+        A blank box that must be filled in is marked at once. Off in a form that nobody has begun:
+        what is blank is told when it is sent.
     """
 
     problems: list[str] = field(default_factory=list)
     kept: Callable[[str], None] | None = None
+    blanks_marked: bool = True
 
     def number(
         self,
@@ -70,10 +74,9 @@ class Boxes:
             label, key=key, autocomplete="off", on_change=self.kept, args=(key,), **more
         )
         typed = read_number(text or "", low=low, high=high, whole=whole)
-        problem = typed.problem
-        if required and not problem and typed.value is None:
-            problem = "It is blank; type a number."
-        self._note(place, label, problem)
+        blank = required and not typed.problem and typed.value is None
+        problem = "It is blank; type a number." if blank else typed.problem
+        self._note(place, label, problem, marked=self.blanks_marked or not blank)
         return typed.value
 
     def whole(
@@ -130,8 +133,11 @@ class Boxes:
             place.caption(weekday_words(typed.value))
         return typed
 
-    def _note(self, place: DeltaGenerator, label: str, problem: str) -> None:
-        show_problem(place, problem)
+    def _note(
+        self, place: DeltaGenerator, label: str, problem: str, *, marked: bool = True
+    ) -> None:
+        if marked:
+            show_problem(place, problem)
         if problem:
             self.problems.append(f"{label}: {problem}")
 

@@ -100,10 +100,10 @@ def figure_words(figure: ErrorFigure, metric: Metric) -> str:
     if figure.sem is not None:
         trials = "1 trial" if figure.sem_trials == 1 else f"{figure.sem_trials} trials"
         return f"SEM {number_words(figure.sem, unit)} for a mean of {trials}"
-    within = f"within a session {number_words(figure.within_sd, unit)}"
+    within = f"{number_words(figure.within_sd, unit)} within a session"
     if figure.between_sd is None:
-        return f"{within} (a lower bound: between sessions not known)"
-    return f"between sessions {number_words(figure.between_sd, unit)}, {within}"
+        return f"SD {within} (a lower bound: between sessions not known)"
+    return f"SD {number_words(figure.between_sd, unit)} between sessions, {within}"
 
 
 def due_words(due: date | None, today: date) -> str:

@@ -50,8 +50,13 @@ def _overview(casebook: Casebook) -> None:
         figures[figure.metric].append(figure)
     without = sum(metric.key not in figures for metric in metrics)
     st.markdown(
-        f"{count_words(len(metrics), 'metric')}, {without} of them without an error figure: for "
-        "those no verdict is given, only the numbers."
+        f"{count_words(len(metrics), 'metric')}, {without} of them without an error figure: a "
+        "change in those is never told to be beyond error; the numbers are shown."
+    )
+    st.caption(
+        "SEM: the standard error of measurement, about how far a measurement lies from the true "
+        "value. SD: a standard deviation, of one runner's sessions or of the trials in one. A "
+        "change between two visits counts beyond about 2.8 times the SEM."
     )
     for group, words in GROUPS.items():
         members = [metric for metric in metrics if metric.group is group]
@@ -74,7 +79,7 @@ def _line(metric: Metric, figures: list[ErrorFigure]) -> dict[str, str]:
             f"({'of the asymmetry, ' if figure.applies_to is AppliesTo.ASYMMETRY else ''}"
             f"{ORIGINS[figure.origin]})"
         )
-        for figure in figures
+        for figure in sorted(figures, key=lambda one: one.applies_to is AppliesTo.ASYMMETRY)
     )
     return {
         "Metric": label if metric.active else f"{label} (not in use)",
@@ -106,7 +111,9 @@ def _one(casebook: Casebook) -> None:
     _facts(stored.metric)
     st.subheader("Measurement error", anchor=False)
     show_figures(casebook, stored.metric)
-    with st.expander("Give another error figure", icon=":material/add:"):
+    known = bool(list_figures(casebook, stored.metric.key))
+    words = "Give another error figure" if known else "Give an error figure"
+    with st.expander(words, icon=":material/add:"):
         adopt_form(stored.metric)
     with st.expander("Edit this metric", icon=":material/edit:"), calmly():
         _edit(casebook, stored)
@@ -147,7 +154,7 @@ def _facts(metric: Metric) -> None:
         "Grades": grades,
         "Sides": FORMS[metric.asymmetry_form] if metric.sided else "whole body",
         "Better": _better(metric).replace("\\", ""),
-        "Plausible": f"{low} to {high}",
+        "Plausible values": f"{low} to {high}",
         "No verdict when these differ": sensitive,
         "Notes": metric.notes,
         "Sources": metric.sources,

@@ -124,6 +124,8 @@ def test_an_error_figure_is_used_after_a_look_and_stopped_and_brought_back(
 ) -> None:
     at_metric(app, "cadence")
     assert "No error figure: measure your own" in words(app)
+    assert "Give an error figure" in [box.label for box in app.expander]
+    assert "It is blank" not in words(app)
     app.text_input(key="figure_cadence_sem").set_value("1,5")
     app.text_input(key="figure_cadence_trials").set_value("3")
     app.text_input(key="figure_cadence_source").set_value("own repeats, spring")

@@ -107,7 +107,7 @@ def test_a_study_is_adopted_by_a_named_user_and_verdicts_use_it_until_it_is_reti
     repeat_visits(clinic)
     before = {figure.source for figure in list_figures(clinic, STRENGTH)}
     at_page(app, "repeatability")
-    assert "In force: **between sessions 4.0 N, within a session 6.0 N**" in words(app)
+    assert "In force: **SD 4.0 N between sessions, 6.0 N within a session**" in words(app)
     assert app.button(key=SIDE).disabled
     app.checkbox(key=f"{SIDE}_sure").set_value(True).run()
     app.button(key=SIDE).click().run()
