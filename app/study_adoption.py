@@ -71,7 +71,9 @@ def _offer_retirement(casebook: Casebook, metric: Metric, figure: ErrorFigure) -
         "Retire it",
         key=f"study_retire_{metric.key}_{figure.applies_to}",
         icon=":material/undo:",
-        help="It is kept on the catalogue page; verdicts use the next best figure again.",
+        disabled=not state.who(),
+        help="It is kept on the catalogue page; verdicts use the next best figure again."
+        + ("" if state.who() else " Say first who you are."),
     ):
         return
     with calmly():

@@ -70,7 +70,8 @@ def _change_words(study: Study, found: Repeatability, unit: str, *, what: str) -
         logs = found.log_scale
         share = (
             f" The error grows with the value, so better in percent: a rise of up to "
-            f"{logs.mdc95_up_percent:.3g} % or a fall of up to {logs.mdc95_down_percent:.3g} %."
+            f"{told(logs.mdc95_up_percent, '%')} or a fall of up to "
+            f"{told(logs.mdc95_down_percent, '%')}."
         )
     return (
         f"### A {what} of {plain(told(limit, unit))} or less can be error alone.\n"
@@ -212,8 +213,8 @@ def _show_proportion(found: Repeatability) -> None:
         return
     cv = logs.cv_percent
     told_cv = (
-        f"coefficient of variation {cv.estimate:.3g} % (95 % interval {cv.low:.3g} to "
-        f"{cv.high:.3g} %)"
+        f"coefficient of variation {told(cv.estimate, '%')} (95 % interval "
+        f"{told(cv.low, '%')} to {told(cv.high, '%')})"
     )
     if growing.grows:
         st.markdown(

@@ -157,6 +157,13 @@ def show_numbers(found: Repeatability, unit: str) -> None:
         "SEM: standard error of measurement. MDC: the change between two measurements that error "
         "alone stays within in 90 or 95 of 100 cases."
     )
+    if error_of_visit(found) is not found.sem_agreement:
+        st.caption(
+            "The limit at the top of the page takes the error from its parts, the sessions and "
+            "the trials of each runner; its interval counts a shift that all share as if it were "
+            "each runner's own. The intervals for agreement ask how far sessions in general may "
+            "shift for all: with few sessions that is hardly known, and their upper ends are high."
+        )
 
 
 def _detectable_rows(level: int, found: Detectable, unit: str) -> list[dict[str, str]]:
@@ -250,7 +257,10 @@ def show_sides(study: Study) -> None:
         ],
         "Error of each side and of the asymmetry",
     )
-    st.caption(plain(_together_words(study)))
+    st.caption(
+        f"{plain(_together_words(study))} MDC95: the change between two visits that error alone "
+        "stays within in 95 of 100 cases."
+    )
     if sides.asymmetry.warnings:
         with st.expander("What to beware of in right minus left", icon=":material/warning:"):
             st.markdown("\n".join(f"- {plain(words)}" for words in sides.asymmetry.warnings))

@@ -56,8 +56,7 @@ def _study_of_visits(casebook: Casebook) -> Study | None:
         list(repeated),
         key="study_metric",
         format_func=lambda one: (
-            f"{repeated[one].metric.label} · {count_words(repeated[one].runners, 'runner')}, "
-            f"{count_words(repeated[one].visits, 'repeat visit')}"
+            f"{repeated[one].metric.label} ({count_words(repeated[one].runners, 'runner')})"
         ),
     )
     chosen = repeated[key]

@@ -207,7 +207,7 @@ def warnings_about_agreement(limits: BlandAltman | None, growing: GrowingError |
     found = []
     if limits is not None and limits.p < 0.05:
         found.append(
-            f"The occasions differ systematically ({limits.difference}: {limits.bias:.4g}, "
+            f"The occasions differ systematically ({limits.difference}; "
             f"p = {limits.p:.2g}): practice, fatigue, or another set-up? The SEM for consistency "
             "leaves this shift out, the one for agreement counts it."
         )
