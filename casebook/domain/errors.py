@@ -37,7 +37,8 @@ class Problem:
         if self.row is not None:
             place.append(f"row {self.row}")
         if self.column:
-            place.append(f"column {self.column}")
+            # Of a table it is a column; of an option or a form there is none.
+            place.append(f"column {self.column}" if place else self.column)
         where = ", ".join(place)
         return f"{where}: {self.message}" if where else self.message
 

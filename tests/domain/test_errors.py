@@ -11,6 +11,7 @@ from casebook.domain.errors import CasebookError, InputRefused, Problem, refuse
         ({}, "no such metric"),
         ({"file": "may.csv"}, "may.csv: no such metric"),
         ({"row": 3}, "row 3: no such metric"),
+        ({"column": "metric"}, "metric: no such metric"),
         (
             {"file": "may.csv", "row": 3, "column": "metric"},
             "may.csv, row 3, column metric: no such metric",
