@@ -7,6 +7,7 @@ settle, people train, and one runner has no control.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
 from casebook.domain.date_words import day_words
 from casebook.domain.metrics import Metric
@@ -49,6 +50,31 @@ NO_TARGET = "No target itself"
 NOT_WHY = "None of this says why it changed."
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProgrammeSaid:
+    """The sentences on a programme, apart, so that a sheet can set them one below the other.
+
+    Parameters
+    ----------
+    opening : str
+        The programme, how well it was followed, and how many of its measures did what.
+    measures : tuple of str
+        A sentence for each targeted measure, then for what moved of their own sides.
+    beside : str
+        The other measures as a comparison, and pain beyond the limits; '' where there is neither.
+    lead : str
+        What the arguments are: against the programme's part in it, or what weakens the answer.
+    against : tuple of str
+        The arguments, strongest first, each without a full stop.
+    """
+
+    opening: str
+    measures: tuple[str, ...]
+    beside: str
+    lead: str
+    against: tuple[str, ...]
+
+
 def programme_paragraph(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> str:
     """What changed about a programme, in plain words, with what argues against it.
 
@@ -65,33 +91,49 @@ def programme_paragraph(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) 
         its numbers, the others as a comparison, what argues against reading the change as the
         programme's doing, and that none of it says why.
     """
-    sentences = [_opening(effect)]
+    said = programme_said(effect, metrics)
+    sentences = (said.opening, *said.measures, said.beside)
+    against = f"{said.lead}: {'; '.join(said.against)}."
+    return " ".join([*(one for one in sentences if one), against, NOT_WHY])
+
+
+def programme_said(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> ProgrammeSaid:
+    """The sentences of `programme_paragraph`, apart.
+
+    Parameters
+    ----------
+    effect : ProgrammeEffect
+    metrics : mapping of str to Metric
+        Of every metric in it.
+    """
     targeted = [one for one in effect.effects if one.targeted]
+    many = "It had no target that was measured, so nothing can be held against it."
+    measures: tuple[str, ...] = ()
     if targeted:
-        sentences.append(
-            f"Of {_counted(len(targeted), 'targeted measure')}, {counts_words(effect.targeted)}."
+        many = f"Of {_counted(len(targeted), 'targeted measure')}, {counts_words(effect.targeted)}."
+        measures = (
+            *(effect_sentence(one, metrics[one.metric]) for one in targeted),
+            *(
+                f"{NO_TARGET}: {effect_sentence(one, metrics[one.metric])}"
+                for one in effect.own_sides_moved
+            ),
         )
-        sentences.extend(effect_sentence(one, metrics[one.metric]) for one in targeted)
-        sentences.extend(
-            f"{NO_TARGET}: {effect_sentence(one, metrics[one.metric])}"
-            for one in effect.own_sides_moved
-        )
-    else:
-        sentences.append("It had no target that was measured, so nothing can be held against it.")
+    beside = []
     others = sum(not one.targeted for one in effect.effects)
     if others:
-        sentences.append(
+        beside.append(
             f"Of {_counted(others, 'other measure')} of the same runner, "
             f"{counts_words(effect.others)}."
         )
     if effect.pain_weeks:
-        sentences.append(
-            f"Pain was beyond the usual limits in {_counted(effect.pain_weeks, 'week')}."
-        )
-    lead = AGAINST if effect.targeted.improved else WEAKENS
-    sentences.append(f"{lead}: {'; '.join(arguments_against(effect, metrics))}.")
-    sentences.append(NOT_WHY)
-    return " ".join(sentences)
+        beside.append(f"Pain was beyond the usual limits in {_counted(effect.pain_weeks, 'week')}.")
+    return ProgrammeSaid(
+        opening=f"{_opening(effect)} {many}",
+        measures=measures,
+        beside=" ".join(beside),
+        lead=AGAINST if effect.targeted.improved else WEAKENS,
+        against=arguments_against(effect, metrics),
+    )
 
 
 def asymmetry_answers(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) -> tuple[str, ...]:

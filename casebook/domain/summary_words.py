@@ -99,6 +99,12 @@ PLAIN_REASONS = {
     Reason.CROSSED_OVER: "it went over to the other side, which is not the same as getting smaller",
     Reason.FORMULA_REFUSED: "the two sides can't be compared in this way",
 }
+PLAIN_CALLS = {
+    Call.IMPROVED: "better by more than measuring alone usually makes it",
+    Call.WORSENED: "worse by more than measuring alone usually makes it",
+    Call.UNCHANGED: "without a change that stands out",
+    Call.CANNOT_SAY: "of which it can't be said",
+}
 ONLY_THE_BETTER_SIDE = "smaller, but only because the better side fell: no improvement"
 
 

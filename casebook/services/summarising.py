@@ -21,7 +21,7 @@ from casebook.domain.summary_words import (
     change_sentence,
     shortened,
 )
-from casebook.domain.verdicts import Flag
+from casebook.domain.verdicts import Call, Flag
 from casebook.domain.wording import (
     CAUTION,
     VISIT_KINDS,
@@ -178,7 +178,7 @@ def _flagged(review: Review, reader: Reader) -> list[Part]:
     # What somebody has looked at still stands as it was found.
     seen = [flag for flag in review.flags if flag.stands and flag.acknowledged]
     if not review.open_flags and not seen:
-        return [Text(words="Nothing stands flagged for a closer look.")]
+        return [Text(words=_nothing_flagged(review))]
     every = (
         [*_plain_flags(review, review.open_flags), *_plain_flags(review, seen, seen=True)]
         if reader is Reader.RUNNER
@@ -193,6 +193,15 @@ def _flagged(review: Review, reader: Reader) -> list[Part]:
         Points(items=tuple(told)),
         *_flags_by_chance(review, reader),
     ]
+
+
+def _nothing_flagged(review: Review) -> str:
+    """No flag says nothing of findings, nor that nothing got worse: neither is to be read so."""
+    if not review.tests:
+        return "Nothing could be compared at the latest visit, so no measurement could be flagged."
+    if any(v.verdict is Call.WORSENED for v in review.verdicts):
+        return "No measurement is flagged at the latest visit; what got worse stands below."
+    return "No measurement is flagged at the latest visit."
 
 
 def _seen_words(flag: Flag) -> str:

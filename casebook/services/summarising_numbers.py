@@ -24,6 +24,7 @@ from casebook.domain.summaries import (
 )
 from casebook.domain.summary_words import (
     ORIGINS_OF_CLINIC,
+    PLAIN_CALLS,
     is_hollow,
     mdc_words,
     shortened,
@@ -123,16 +124,14 @@ def others_words(review: Review, shown: Sequence[Verdict], reader: Reader) -> st
         return "Nothing else was compared."
     hollow = sum(is_hollow(v) for v in left)
     counted = Counter(v.verdict for v in left if not is_hollow(v))
-    told = [f"{counted[call]} {CALLS[call]}" for call in Call if counted[call]]
+    calls = PLAIN_CALLS if reader is Reader.RUNNER else CALLS
+    told = [f"{counted[call]} {calls[call]}" for call in Call if counted[call]]
     if hollow:
         told.append(f"{hollow} smaller only because the better side fell")
     words = ", ".join(told)
     many = f"{len(left)} other comparison{'' if len(left) == 1 else 's'}"
     if reader is Reader.RUNNER:
-        return (
-            f"Not on this sheet: {many} ({words}); here error means how much measuring alone can "
-            "change a number."
-        )
+        return f"Not on this sheet: {many} ({words})."
     return f"Not in this table: {many} ({words})."
 
 

@@ -7,7 +7,7 @@ from datetime import date
 from casebook.domain.cautions import CAUTION_ACTIONS
 from casebook.domain.date_words import day_words
 from casebook.domain.programme_effects import ProgrammeEffect
-from casebook.domain.programme_words import ALWAYS, NOT_WHY
+from casebook.domain.programme_words import ALWAYS, NOT_WHY, ProgrammeSaid, programme_said
 from casebook.domain.summaries import Part, Points, Reader, Text
 from casebook.domain.summary_words import (
     CAUTION_FOUND_FOR_RUNNER,
@@ -62,12 +62,22 @@ def _programme(casebook: Casebook, code: str, reader: Reader, norms: Norms | Non
     if stored is None:
         return []
     if reader is Reader.REFERRER:
-        # The paragraph that the page and the command line show, with the same baselines.
+        # What the page and the command line say, with the same baselines.
         known = clinic_norms(casebook) if norms is None else norms
         told = programme_effect(casebook, stored.programme_id, norms=known)
-        return [Text(words=told.paragraph)]
+        return _said_parts(programme_said(told.effect, told.metrics))
     words = _counts_for_runner(programme_effect(casebook, stored.programme_id).effect)
     return [Text(words=words)] if words else []
+
+
+def _said_parts(said: ProgrammeSaid) -> list[Part]:
+    """The sentences on a programme one below the other: as one paragraph nobody reads them."""
+    return [
+        Text(words=said.opening),
+        *([Points(items=said.measures)] if said.measures else []),
+        *([Text(words=said.beside)] if said.beside else []),
+        Text(words=f"{said.lead}: {'; '.join(said.against)}. {NOT_WHY}"),
+    ]
 
 
 def _counts_for_runner(effect: ProgrammeEffect) -> str:
@@ -126,7 +136,7 @@ def pain_parts(casebook: Casebook, code: str, today: date) -> list[Part]:
     if old:
         weeks = "1 week" if old == 1 else f"{old} weeks"
         items.append(
-            f"Pain was beyond the usual limits in {weeks} before; nobody has noted having looked "
+            f"Earlier, pain was beyond the usual limits in {weeks}; nobody has noted having looked "
             "at it."
         )
     return [Points(items=tuple(items))] if items else []

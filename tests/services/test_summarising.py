@@ -206,7 +206,7 @@ def test_the_runner_reads_in_plain_words_what_got_better_and_how_sure_that_is(
     )
     assert "That does not show that the programme did it" in said
     # Five months ago: what to do now does not follow from it.
-    assert "Pain was beyond the usual limits in 1 week before" in said
+    assert "Earlier, pain was beyond the usual limits in 1 week;" in said
     then = date(2026, 2, 16)
     soon = said_by(summarise(stored, UP, reader=Reader.RUNNER, today=then, with_name=False))
     assert "Pain during the sessions was 6 of 10" in soon
