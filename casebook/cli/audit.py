@@ -72,8 +72,8 @@ def audit(  # noqa: PLR0913 - each is an option
         Purpose | None,
         typer.Option(
             "--purpose",
-            help="Only runners whose consent covers it on that day; without it all runners, for "
-            "the clinic's own eyes.",
+            help="Only runners whose consent covers it on that day and today; without it all "
+            "runners, for the clinic's own eyes.",
         ),
     ] = None,
     split: Annotated[

@@ -53,8 +53,8 @@ class AuditChoice:
         Keys of the metrics whose outcomes are told.
     visit : OutcomeVisit
     purpose : Purpose or None
-        Only runners whose consent covers it on `as_of`; None for the clinic's own look at its
-        own work, which leaves nothing to anyone.
+        Only runners whose consent covers it on `as_of` and today; None for the clinic's own look
+        at its own work, which leaves nothing to anyone.
     least_group : int, >= 2
     grace_days, lost_after_days : int
     """

@@ -98,7 +98,10 @@ def methods_words(choice: AuditChoice) -> tuple[str, ...]:
 def _consent(choice: AuditChoice) -> str:
     if choice.purpose is None:
         return ""
-    return f", if their consent covered {PURPOSES[choice.purpose]} on that day"
+    return (
+        f", if their consent covered {PURPOSES[choice.purpose]} on that day and was not withdrawn "
+        "since"
+    )
 
 
 def _restrictions(choice: AuditChoice) -> list[str]:

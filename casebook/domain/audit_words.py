@@ -21,7 +21,7 @@ STEPS = {
     Step.IN_CARE: "in care",
 }
 EXCLUDED = {
-    Excluded.NO_CONSENT: "no consent to this purpose on that day",
+    Excluded.NO_CONSENT: "no consent to this purpose on that day and today",
     Excluded.NO_PROGRAMME: "no programme started",
     Excluded.STARTED_OUTSIDE: "programme started on other days",
     Excluded.OTHER_KIND: "programme of another kind",

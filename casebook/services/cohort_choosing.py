@@ -12,6 +12,7 @@ from casebook.domain.injuries import Pathology, Region
 from casebook.domain.people import Purpose
 from casebook.domain.programmes import ProgrammeKind
 from casebook.domain.visits import VisitKind
+from casebook.services import clock
 from casebook.services.cohort import LoadedCohort
 from casebook.statistics.codes import NOTHING, Codes, Flags, Floats, Whole, code_of
 
@@ -62,7 +63,8 @@ def choose(loaded: LoadedCohort, choice: AuditChoice) -> Members:
     ----------
     loaded : LoadedCohort
     choice : AuditChoice
-        What happened after `as_of` is not seen: a later programme, visit or withdrawal.
+        What happened after `as_of` is not seen: a later programme or visit. Only a consent that
+        was withdrawn by today does not count, though it stood on that day.
 
     Returns
     -------
@@ -145,7 +147,8 @@ def _consented(loaded: LoadedCohort, purpose: Purpose | None, as_of: float) -> F
     if purpose is None:
         return np.ones(len(loaded.runners), dtype=np.bool_)
     consents = loaded.consents
-    ended = consents["withdrawn_day"].to_numpy() <= as_of
+    # As in an export: who withdrew since is no longer told of to others, whatever day it is of.
+    ended = consents["withdrawn_day"].to_numpy() <= max(as_of, day_number(clock.today()))
     stands = (
         (consents["purpose"].to_numpy() == code_of(purpose))
         & (consents["given_day"].to_numpy() <= as_of)

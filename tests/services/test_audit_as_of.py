@@ -1,6 +1,7 @@
 """An audit as of a day in the past is the one that would have been made on that day.
 
-The same clinic is stored twice: whole, and without all that happened after the day.
+The same clinic is stored twice: whole, and without all that happened after the day. Only a consent
+that was withdrawn since counts for no day, and so is withdrawn in both.
 """
 
 from __future__ import annotations
@@ -64,8 +65,8 @@ def tables(until: date) -> Tables:
         name: (
             head,
             [
-                tuple("" if isinstance(one, date) and at > KNOWN_ON[name] and name in
-                      {"consents", "injuries"} and one > until else one
+                tuple("" if isinstance(one, date) and at > KNOWN_ON[name] and name ==
+                      "injuries" and one > until else one
                       for at, one in enumerate(row))
                 for row in rows
                 if row[KNOWN_ON[name]] <= until  # type: ignore[operator]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -19,8 +19,10 @@ from casebook.domain.injuries import Region
 from casebook.domain.people import Purpose
 from casebook.domain.programmes import ProgrammeKind
 from casebook.domain.verdicts import SideMoved, What
+from casebook.services import clock
 from casebook.services.auditing import audit
 from casebook.services.cohort import LoadedCohort, cohort_stamp, load_cohort
+from casebook.services.cohort_choosing import day_number
 from casebook.services.keeping import Casebook, create_casebook
 from casebook.services.registering import register_runner
 from casebook.services.reviewing import review_runner
@@ -102,11 +104,23 @@ def test_those_left_out_are_counted_with_the_first_reason_that_applies(
     assert {one: count.n for one, count in found.flow.excluded} == excluded
 
 
-def test_a_consent_covers_until_the_day_of_its_withdrawal(loaded: LoadedCohort) -> None:
+def test_a_consent_covers_until_its_withdrawal_and_no_audit_of_an_earlier_day_after_it(
+    loaded: LoadedCohort,
+) -> None:
+    today = clock.today()
     march = replace(OPEN, as_of=date(2026, 3, 31), purpose=Purpose.AUDIT)
-    assert steps(audit(loaded, march))[Step.INCLUDED] == 12
-    april = replace(march, as_of=date(2026, 4, 1))
-    assert steps(audit(loaded, april))[Step.INCLUDED] == 11
+
+    def included(withdrawn: date, choice: AuditChoice) -> int | None:
+        days = loaded.consents["withdrawn_day"]
+        days = days.where(days.isna(), day_number(withdrawn))
+        consents = loaded.consents.assign(withdrawn_day=days)
+        return steps(audit(replace(loaded, consents=consents), choice))[Step.INCLUDED]
+
+    assert included(today + timedelta(days=1), march) == 12
+    assert included(today, march) == 11
+    later = replace(march, as_of=today + timedelta(days=9))
+    assert included(today + timedelta(days=10), later) == 12
+    assert included(today + timedelta(days=9), later) == 11
 
 
 def test_outcomes_tell_which_side_an_asymmetry_shrank_from(loaded: LoadedCohort) -> None:
