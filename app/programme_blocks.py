@@ -8,7 +8,7 @@ import streamlit as st
 
 from app.messages import count_words, plain
 from app.programme_draft import ProgrammeDraft
-from app.programme_words import AIMS, block_heading, dose_words
+from app.programme_words import AIMS, block_heading, dose_words, usual_dose_words
 from app.typed_boxes import Boxes
 from casebook.domain.errors import InputRefused
 from casebook.domain.exercises import Exercise, prescribed
@@ -81,10 +81,8 @@ def _add(casebook: Casebook, draft: ProgrammeDraft) -> None:
             args=(draft, exercise, on, f"adding_{name}"),
         )
         if exercise is not None:
-            dose = (
-                f" Usual dose: {exercise.dose} ({exercise.dose_source})." if exercise.dose else ""
-            )
-            st.caption(f"{exercise.purpose}{dose}")
+            dose = usual_dose_words(exercise)
+            st.caption(f"{exercise.purpose}{f' Usual dose: {dose}.' if dose else ''}")
         if not known:
             st.caption("The clinic's list of exercises is empty.")
             if st.button("Fill it with the starter list", key=f"do_starter_{name}"):

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 
 from app.messages import day_words, plain
+from casebook.domain.exercises import Exercise
 from casebook.domain.metrics import Metric
 from casebook.domain.prescriptions import SUPERVISIONS, BlockDetail, Delivery, Mode, Tailoring
 from casebook.domain.programme_versions import SIDES
@@ -95,14 +96,24 @@ def dates_words(programme: Programme, today: date) -> str:
     return f"{start} {day_words(programme.started_on)}, {end}"
 
 
+def usual_dose_words(exercise: Exercise) -> str:
+    """The usual dose of an exercise, in its own words or else by its numbers; '' without any."""
+    dose = exercise.dose or ", ".join(
+        part
+        for part in (
+            *_sets_words(exercise.sets, exercise.repetitions),
+            f"hold {exercise.hold_s:g} s" if exercise.hold_s else "",
+            f"{exercise.sessions_per_week:g} sessions a week" if exercise.sessions_per_week else "",
+        )
+        if part
+    )
+    return f"{dose} (source: {exercise.dose_source})" if dose else ""
+
+
 def dose_words(block: Block, detail: BlockDetail) -> str:
     """The dose in one line; '' where nothing of it was filled in."""
-    sets, repetitions = block.sets, block.repetitions
-    if sets and repetitions:
-        parts = [f"{sets} × {repetitions}"]
-    else:
-        parts = [f"{sets} sets" if sets else "", f"{repetitions} repetitions" * bool(repetitions)]
-    parts += [
+    parts = [
+        *_sets_words(block.sets, block.repetitions),
         f"load {block.load}" if block.load else "",
         f"hold {block.hold_s:g} s" if block.hold_s else "",
         f"tempo {detail.tempo.words}" if detail.tempo else "",
@@ -110,6 +121,12 @@ def dose_words(block: Block, detail: BlockDetail) -> str:
         f"{block.sessions_per_week:g} sessions a week" if block.sessions_per_week else "",
     ]
     return ", ".join(part for part in parts if part)
+
+
+def _sets_words(sets: int | None, repetitions: int | None) -> tuple[str, ...]:
+    if sets and repetitions:
+        return (f"{sets} × {repetitions}",)
+    return (f"{sets} sets" if sets else "", f"{repetitions} repetitions" if repetitions else "")
 
 
 def block_heading(block: Block) -> str:

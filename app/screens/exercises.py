@@ -7,7 +7,7 @@ import streamlit as st
 from app import routes, state
 from app.exercise_form import BLANK, exercise_fields
 from app.messages import calmly, count_words, plain
-from app.programme_words import AIMS
+from app.programme_words import AIMS, usual_dose_words
 from casebook.domain.exercises import Exercise
 from casebook.services.cataloguing import list_metrics
 from casebook.services.exercising import (
@@ -87,16 +87,15 @@ def _overview(casebook: Casebook, found: tuple[Exercise, ...]) -> None:
 
 
 def _told(one: Exercise, metrics: dict[str, str]) -> str:
+    dose = usual_dose_words(one)
     lines = [
         f"**{plain(one.name)}**{'' if one.active else ' (hidden)'}",
         plain(one.purpose),
-        plain(
-            f"Usual dose: {one.dose} ({one.dose_source})" if one.dose else "No usual dose is given."
-        ),
+        plain(f"Usual dose: {dose}" if dose else "No usual dose is given."),
     ]
     if one.metrics:
         labels = ", ".join(metrics.get(key, key) for key in one.metrics)
-        lines.append(f"*Worth a look: {plain(labels)}*")
+        lines.append(f"*Metrics worth a look: {plain(labels)}*")
     return "  \n".join(line for line in lines if line)
 
 

@@ -179,10 +179,10 @@ def _write(casebook: Casebook, key: str, fields: Mapping[str, Any], *, by: str) 
     fields = dict(fields) | ({"aim": Aim(fields["aim"])} if "aim" in fields else {})
     try:
         read: Exercise | None = get_exercise(casebook, key)
-    except NotFound:
+    except NotFound as missing:
         # Nothing to make it of: the key was mistyped rather than meant anew.
         if not {"name", "aim", "how"} <= set(fields):
-            raise
+            raise NotFound(f"{missing} To add it, give --name, --aim and --how.") from None
         read = None
     wanted = Exercise(**(fields | {"key": key})) if read is None else replace(read, **fields)
     save_exercise(casebook, wanted, read=read, by=by)
