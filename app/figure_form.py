@@ -58,8 +58,8 @@ def show_figures(casebook: Casebook, metric: Metric) -> None:
     used = [figure for figure in figures if figure.retired_at is None]
     if not used:
         st.info(
-            f"{NO_ERROR_FIGURE.capitalize()}. Until then changes are shown as numbers, without "
-            "a verdict.",
+            f"{NO_ERROR_FIGURE.capitalize()}. Until then no change is told to be beyond error; the "
+            "numbers are shown.",
             icon=":material/straighten:",
         )
     _show_asked(casebook, metric)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import pandas as pd
 import streamlit as st
 
 from app import state
-from app.messages import plain
+from app.messages import count_words, day_words, plain
+from app.tables import show_stacked
 from casebook.domain.errors import CasebookError
 from casebook.services.undoing_imports import ImportRun, list_imports, undo_import
 
@@ -19,12 +22,13 @@ def show_imports() -> None:
     if not runs:
         return
     st.subheader("Imports so far")
-    st.table(
+    show_stacked(
         pd.DataFrame([_line(run) for run in runs[:MOST_SHOWN]]),
-        border="horizontal",
-        hide_index=True,
+        key="imports_so_far",
         alt="Imports so far",
     )
+    if len(runs) > MOST_SHOWN:
+        st.caption(f"The latest {MOST_SHOWN} of {len(runs)}; `casebook imports` lists them all.")
     standing = [run for run in runs if run.undone_at is None]
     if not standing:
         return
@@ -56,14 +60,18 @@ def _undo(run: ImportRun | None, reason: str) -> None:
         st.error(plain(str(refusal)), icon=":material/block:")
         return
     state.leave_notice(
-        f"Import {undone.run_id} was taken back: {undone.visits} visits and {undone.records} other "
-        "records are as they were before."
+        f"Import {undone.run_id} was taken back: {count_words(undone.visits, 'visit')} and "
+        f"{count_words(undone.records, 'other record')} are as they were before."
     )
     st.rerun()
 
 
 def _named(run: ImportRun) -> str:
-    return f"{run.id}: {_files(run)}, {run.at:%Y-%m-%d %H:%M}"
+    return f"{run.id}: {_when(run.at)}, {_files(run)}"
+
+
+def _when(at: datetime) -> str:
+    return f"{day_words(at.date())} {at:%H:%M} UTC"
 
 
 def _files(run: ImportRun) -> str:
@@ -74,10 +82,12 @@ def _line(run: ImportRun) -> dict[str, str]:
     undone = ""
     if run.undone_at is not None:
         who = f" by {run.undone_by}" if run.undone_by else ""
-        undone = f"taken back {run.undone_at:%Y-%m-%d %H:%M}{who}: {run.undo_reason}"
-    who = f" by {run.by}" if run.by else ""
+        undone = f"taken back {_when(run.undone_at)}{who}: {run.undo_reason}"
     return {
-        "Import": plain(f"{run.id}, {run.at:%Y-%m-%d %H:%M} UTC{who}"),
-        "Files": plain(f"{_files(run)} ({run.added} stored)"),
-        "Stands": plain(undone or "yes"),
+        "No.": str(run.id),
+        "When": _when(run.at).replace(" ", "\u00a0", 2),
+        "By": plain(run.by),
+        "Files": plain(_files(run)),
+        "Entries stored": str(run.added),
+        "Now": plain(undone or "in the casebook"),
     }

@@ -9,6 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from app.messages import plain
+from app.tables import show_stacked
 from casebook.domain.wording import number_words
 from casebook.services.repeating import Study
 from casebook.statistics.error import LEVEL, z_two_sided
@@ -184,8 +185,8 @@ def show_icc(found: Repeatability) -> None:
     if not found.icc:
         st.caption("There is no intraclass correlation without a second session and runner.")
         return
-    _table(
-        [
+    show_stacked(
+        pd.DataFrame(
             {
                 "Form": form,
                 "For": ICC_WORDS.get(form, ""),
@@ -193,8 +194,9 @@ def show_icc(found: Repeatability) -> None:
                 "95 % interval": f"{_share(interval.low)} to {_share(interval.high)}",
             }
             for form, interval in found.icc.items()
-        ],
-        "Intraclass correlations",
+        ),
+        key="study_icc",
+        alt="Intraclass correlations",
     )
     st.caption(
         "The share of the spread that is true differences between these runners. It says how "

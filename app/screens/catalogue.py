@@ -11,6 +11,7 @@ from app import state
 from app.figure_form import adopt_form, show_figures
 from app.messages import calmly, count_words, plain
 from app.metric_form import BLANK, metric_fields
+from app.tables import show_stacked
 from app.words import BETTER, FORMS, GROUPS, SCALES, figure_words, metric_words
 from casebook.domain.metrics import AppliesTo, Better, ErrorFigure, Metric
 from casebook.domain.wording import CONDITIONS, NO_ERROR_FIGURE, ORIGINS, number_words, unit_words
@@ -63,10 +64,9 @@ def _overview(casebook: Casebook) -> None:
         if not members:
             continue
         st.subheader(words, anchor=False)
-        st.table(
+        show_stacked(
             pd.DataFrame([_line(metric, figures[metric.key]) for metric in members]),
-            border="horizontal",
-            hide_index=True,
+            key=f"catalogue_metrics_{group}",
             alt=f"Metrics: {words}",
         )
 
