@@ -12,6 +12,7 @@ from app.messages import count_words, day_words, plain
 from app.typed_boxes import Boxes
 from casebook.charts.calibration import reliability_diagram
 from casebook.domain.hypotheses import KINDS, HypothesisKind
+from casebook.domain.hypothesis_words import tally_words
 from casebook.services import clock
 from casebook.services.calibrating import CalibrationReport, calibrate
 from casebook.services.keeping import Casebook
@@ -50,10 +51,15 @@ def show_calibration(casebook: Casebook) -> None:
 
 def _show(report: CalibrationReport) -> None:
     tally = report.tally
+    told = tally_words(
+        held=tally.held,
+        did_not_hold=tally.did_not_hold,
+        hollow=tally.hollow,
+        not_told=tally.not_told,
+    )
     st.markdown(
         f"**{count_words(report.hypotheses, 'hypothesis', 'hypotheses')}** fell due from "
-        f"{day_words(report.since)} to {day_words(report.until)}: {tally.held} held, "
-        f"{tally.did_not_hold} did not, {tally.not_told} can't be told."
+        f"{day_words(report.since)} to {day_words(report.until)}: {told}."
     )
     if tally.not_told and tally.lowest is not None and tally.highest is not None:
         st.caption(
@@ -65,7 +71,7 @@ def _show(report: CalibrationReport) -> None:
             st.info(plain(words), icon=":material/hourglass_empty:")
         return
     overall = report.calibrations[0]
-    if overall.held.total < report.hypotheses:
+    if overall.held.total + tally.hollow < report.hypotheses:
         st.caption(
             f"Sureness is held only against the {overall.held.total} of which every prediction "
             "could be told: one failure is enough not to hold, while holding needs them all, so "

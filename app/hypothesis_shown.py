@@ -21,8 +21,11 @@ SIGNS = {
     LinkCall.MOVED_THOUGH_STILL: ":material/error:",
     LinkCall.CANNOT_SAY: ":material/help:",
 }
+# No good news, whatever its size says.
+HOLLOW = ":material/warning:"
 OUTCOME_SIGNS = {
     Outcome.HELD: ":material/check_circle:",
+    Outcome.HOLLOW: HOLLOW,
     Outcome.DID_NOT_HOLD: ":material/cancel:",
     Outcome.CANNOT_SAY: ":material/help:",
 }
@@ -64,7 +67,8 @@ def _facts(stored: StoredHypothesis, counted: Hypothesis) -> str:
 
 def _show_link(told: ToldLink) -> None:
     role = ROLES[told.score.link.role]
-    words = f"{SIGNS[told.score.call]} **{role.capitalize()}** · {plain(told.words)}"
+    sign = HOLLOW if told.score.hollow else SIGNS[told.score.call]
+    words = f"{sign} **{role.capitalize()}** · {plain(told.words)}"
     if told.score.on_date is None and told.course:
         latest = told.course[-1]
         words += f"  \nSo far, at the review of {day_words(latest.on_date)}: {call_words(latest)}."

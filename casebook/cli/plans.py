@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from casebook.services.outcomes import ToldEffect
     from casebook.services.prescribing import StoredPrescription
     from casebook.services.targeting import ToldTarget
+    from casebook.statistics.hypotheses import Tally
 
 # By the published lists' codes, so that --help needs not load them.
 STANDARD_NAMES = {"cert": "CERT", "tidier": "TIDieR"}
@@ -336,16 +337,26 @@ def _show_hypothesis(one: ScoredHypothesis) -> None:
 
 def _show_calibration(report: CalibrationReport, *, as_json: bool) -> None:
     from casebook.domain.hypotheses import KINDS
+    from casebook.domain.hypothesis_words import tally_words
 
     if as_json:
         from casebook.cli.objects import plainly
 
         _print(plainly(report))
         return
+
+    def told(one: Tally) -> str:
+        return tally_words(
+            held=one.held,
+            did_not_hold=one.did_not_hold,
+            hollow=one.hollow,
+            not_told=one.not_told,
+        )
+
     tally = report.tally
     _say(
         f"Hypotheses that fell due from {report.since} to {report.until}: {report.hypotheses}; "
-        f"{tally.held} held, {tally.did_not_hold} did not, {tally.not_told} can't be told."
+        f"{told(tally)}."
     )
     if tally.not_told and tally.lowest is not None and tally.highest is not None:
         _say(
@@ -356,11 +367,7 @@ def _show_calibration(report: CalibrationReport, *, as_json: bool) -> None:
         _say(words)
     _list(
         "By kind:",
-        (
-            f"{KINDS[kind]}: {one.held} held, {one.did_not_hold} did not, "
-            f"{one.not_told} can't be told"
-            for kind, one in report.by_kind.items()
-        ),
+        (f"{KINDS[kind]}: {told(one)}" for kind, one in report.by_kind.items()),
     )
 
 

@@ -361,8 +361,13 @@ class Order(StrEnum):
 
 
 class Outcome(StrEnum):
-    """What became of a hypothesis as a whole."""
+    """What became of a hypothesis as a whole.
+
+    Hollow: all of it was seen as predicted, but an asymmetry closed only because the better side
+    fell. It is counted apart: neither as held, which would call a loss a success, nor as failed.
+    """
 
     HELD = "held"
+    HOLLOW = "hollow"
     DID_NOT_HOLD = "did_not_hold"
     CANNOT_SAY = "cannot_say"

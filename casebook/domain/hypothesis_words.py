@@ -56,6 +56,10 @@ ORDERS = {
 }
 OUTCOMES = {
     Outcome.HELD: "all of it was seen as predicted",
+    Outcome.HOLLOW: (
+        "all of it moved as predicted, but not all of it as a gain: it counts neither as held nor "
+        "as failed"
+    ),
     Outcome.DID_NOT_HOLD: "not all of it was seen as predicted",
     Outcome.CANNOT_SAY: "can't say yet",
 }
@@ -97,7 +101,7 @@ def link_words(score: LinkScore, metric: Metric) -> str:
             asked += f" (within {number_words(link.amount, unit)})"
     else:
         asked = f"predicted {number_words(link.amount, unit)} {WAYS[link.direction]}"
-    told = f"{metric.label}{PLACES[link.on]}: {asked}; {call_words(score)}"
+    told = f"{metric.label}{PLACES[link.on]}: {asked}; {_call(score)}"
     if score.reason is not None:
         told += f": {score.detail or LINK_REASONS[score.reason]}"
     if score.extent is not None:
@@ -116,6 +120,10 @@ def link_words(score: LinkScore, metric: Metric) -> str:
 
 def call_words(score: LinkScore) -> str:
     """What a link did; what merely was not seen to move is not said to have stayed still."""
+    return f"{_call(score)}, but {ONLY_BETTER_FELL}" if score.hollow else _call(score)
+
+
+def _call(score: LinkScore) -> str:
     return NOT_SEEN_TO_MOVE if _not_seen(score) else CALLS[score.call]
 
 
@@ -133,15 +141,31 @@ def outcome_words(outcome: Outcome, sureness_pct: int, scores: Sequence[LinkScor
     scores : sequence of LinkScore
         Of every link.
     """
-    fine = sum(score.call in {LinkCall.AS_PREDICTED, LinkCall.STAYED_STILL} for score in scores)
+    hollow = sum(score.hollow for score in scores)
+    held = {LinkCall.AS_PREDICTED, LinkCall.STAYED_STILL}
+    fine = sum(score.call in held for score in scores) - hollow
     unsaid = sum(score.call is LinkCall.CANNOT_SAY for score in scores)
     counts = f"{fine} of {len(scores)} predictions held"
-    hollow = sum(score.hollow for score in scores)
     if hollow:
-        counts += f", {hollow} of them {ONLY_BETTER_FELL}"
+        counts += f", {hollow} moved as predicted {ONLY_BETTER_FELL}"
     not_seen = sum(_not_seen(score) for score in scores)
     if not_seen:
         counts += f", {not_seen} of them only in that no change beyond error was seen"
     if unsaid:
         counts += f", {unsaid} can't be told"
     return f"Stated sureness {sureness_pct} %; {OUTCOMES[outcome]} ({counts}). {NOT_WHY}"
+
+
+def tally_words(*, held: int, did_not_hold: int, hollow: int, not_told: int) -> str:
+    """How many hypotheses did what; those that were no gain apart from those that held.
+
+    Examples
+    --------
+    >>> tally_words(held=3, did_not_hold=2, hollow=0, not_told=1)
+    "3 held, 2 did not, 1 can't be told"
+    >>> tally_words(held=3, did_not_hold=2, hollow=1, not_told=1)
+    "3 held, 2 did not, 1 closed a gap only because the better side fell, which is no gain and \
+counts as neither, 1 can't be told"
+    """
+    apart = f"{hollow} closed a gap {ONLY_BETTER_FELL} and counts as neither, " if hollow else ""
+    return f"{held} held, {did_not_hold} did not, {apart}{not_told} can't be told"

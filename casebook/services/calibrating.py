@@ -17,7 +17,10 @@ from casebook.storage.session import reading
 
 A_YEAR = timedelta(days=365)
 NONE_DUE = "No hypothesis fell due in this time."
-NONE_TOLD = "Of no hypothesis that fell due in this time could all predictions be told."
+NONE_TOLD = (
+    "Of no hypothesis that fell due in this time could it be told whether it held: a prediction "
+    "can't be told, or an asymmetry closed only because the better side fell."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,13 +89,15 @@ def calibrate(
         and (forecast := forecast_of(one.stored.counts, [link.score for link in one.links]))
     ]
     calibrations = calibration_of(forecasts)
+    tally = tally_of([one.outcome for one in due])
+    left_out = len(due) - len(forecasts) - tally.hollow
     return CalibrationReport(
         since=first,
         until=last,
         hypotheses=len(due),
-        tally=tally_of([one.outcome for one in due]),
+        tally=tally,
         calibrations=calibrations,
-        words=tuple(_words(found, left_out=len(due) - len(forecasts)) for found in calibrations)
+        words=tuple(_words(found, left_out, tally.hollow) for found in calibrations)
         or (NONE_TOLD if due else NONE_DUE,),
         by_kind={
             kind: tally_of([one.outcome for one in due if _kind(one) is kind])
@@ -102,9 +107,9 @@ def calibrate(
     )
 
 
-def _words(found: Calibration, *, left_out: int) -> str:
+def _words(found: Calibration, left_out: int, hollow: int) -> str:
     if not found.kind:
-        return calibration_words(found, left_out=left_out)
+        return calibration_words(found, left_out=left_out, hollow=hollow)
     return f"{KINDS[HypothesisKind(found.kind)].capitalize()}: {calibration_words(found)}"
 
 

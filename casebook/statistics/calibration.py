@@ -315,7 +315,7 @@ def calibration_of(
     )
 
 
-def calibration_words(found: Calibration, *, left_out: int = 0) -> str:
+def calibration_words(found: Calibration, *, left_out: int = 0, hollow: int = 0) -> str:
     """How often predictions held and how well their sureness was stated, in plain words.
 
     Parameters
@@ -323,6 +323,8 @@ def calibration_words(found: Calibration, *, left_out: int = 0) -> str:
     found : Calibration
     left_out : int
         Hypotheses with a prediction that can't be told, which are not among those counted.
+    hollow : int
+        Those whose asymmetry closed only because the better side fell, which are neither.
 
     Returns
     -------
@@ -361,6 +363,11 @@ perfect; 0.00 is what stating the overall share each time would have scored). Wi
         told += " All lay in one part of the scale, which tells those that held from no others."
     if left_out:
         told += f" {left_out} more, with a prediction that can't be told, are not counted here."
+    if hollow:
+        told += (
+            f" Neither held nor failed, and not counted here: {hollow} in which an asymmetry "
+            "closed only because the better side fell."
+        )
     return told
 
 

@@ -40,12 +40,16 @@ class Tally:
     Attributes
     ----------
     held, did_not_hold, not_told : int
+    hollow : int
+        Neither held nor failed: an asymmetry closed only because the better side fell.
     lowest, highest : float or None
-        Share that would have held if none, or all, of those not told had. None without any.
+        Share that would have held if none, or all, of those not told had; those that are
+        hollow did not. None without any.
     """
 
     held: int
     did_not_hold: int
+    hollow: int
     not_told: int
     lowest: float | None
     highest: float | None
@@ -208,7 +212,8 @@ def outcome_of(scores: Sequence[LinkScore]) -> Outcome:
     Returns
     -------
     Outcome
-        Held: every link did as predicted. Did not hold: one of them did not. Else can't say.
+        Held: every link did as predicted. Did not hold: one of them did not. Hollow: every
+        link did, one of them by the better side falling alone. Else can't say.
 
     References
     ----------
@@ -222,7 +227,9 @@ def outcome_of(scores: Sequence[LinkScore]) -> Outcome:
     calls = {score.call for score in scores}
     if calls & _AGAINST:
         return Outcome.DID_NOT_HOLD
-    return Outcome.CANNOT_SAY if not calls or LinkCall.CANNOT_SAY in calls else Outcome.HELD
+    if not calls or LinkCall.CANNOT_SAY in calls:
+        return Outcome.CANNOT_SAY
+    return Outcome.HOLLOW if any(score.hollow for score in scores) else Outcome.HELD
 
 
 def forecast_of(hypothesis: Hypothesis, scores: Sequence[LinkScore]) -> Forecast | None:
@@ -240,7 +247,8 @@ def forecast_of(hypothesis: Hypothesis, scores: Sequence[LinkScore]) -> Forecast
     Forecast or None
         None where a link can't be told, even if another already failed: one failure is
         enough for a hypothesis not to hold, while holding needs every link, so counting the
-        half-known would count failures alone.
+        half-known would count failures alone. None too for one that is hollow: what was stated
+        came by the letter and not in what it was for, so that either count would be wrong.
 
     References
     ----------
@@ -250,11 +258,13 @@ def forecast_of(hypothesis: Hypothesis, scores: Sequence[LinkScore]) -> Forecast
     --------
     See `tests/statistics/test_hypotheses.py`.
     """
-    if not scores or any(score.call is LinkCall.CANNOT_SAY for score in scores):
+    outcome = outcome_of(scores)
+    unsaid = any(score.call is LinkCall.CANNOT_SAY for score in scores)
+    if not scores or unsaid or outcome is Outcome.HOLLOW:
         return None
     return Forecast(
         sureness=hypothesis.sureness_pct / 100.0,
-        held=outcome_of(scores) is Outcome.HELD,
+        held=outcome is Outcome.HELD,
         kind=hypothesis.kind.value,
     )
 
@@ -280,14 +290,15 @@ def tally_of(outcomes: Sequence[Outcome]) -> Tally:
     >>> found.held, found.lowest, found.highest
     (2, 0.5, 0.75)
     """
-    held, failed, unsaid = (
+    held, failed, hollow, unsaid = (
         sum(outcome is kind for outcome in outcomes)
-        for kind in (Outcome.HELD, Outcome.DID_NOT_HOLD, Outcome.CANNOT_SAY)
+        for kind in (Outcome.HELD, Outcome.DID_NOT_HOLD, Outcome.HOLLOW, Outcome.CANNOT_SAY)
     )
     total = len(outcomes)
     return Tally(
         held=held,
         did_not_hold=failed,
+        hollow=hollow,
         not_told=unsaid,
         lowest=held / total if total else None,
         highest=(held + unsaid) / total if total else None,

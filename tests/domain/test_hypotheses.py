@@ -27,7 +27,12 @@ from casebook.domain.hypotheses import (
     is_frozen,
     version_to_score,
 )
-from casebook.domain.hypothesis_words import link_words, outcome_words
+from casebook.domain.hypothesis_words import (
+    call_words,
+    link_words,
+    outcome_words,
+    tally_words,
+)
 from casebook.domain.metrics import AsymmetryForm
 from casebook.domain.programmes import TargetDirection, TargetOn
 from tests.builders import a_metric
@@ -181,8 +186,14 @@ def test_what_came_of_the_better_side_falling_is_told_as_no_gain() -> None:
         "at least as far as predicted, but only because the better side fell, which is no gain"
         in (link_words(hollow, a_metric()))
     )
-    told = outcome_words(Outcome.HELD, 70, [a_score(), hollow])
-    assert "(2 of 2 predictions held, 1 of them only because the better side fell" in told
+    assert call_words(hollow).endswith("but only because the better side fell, which is no gain")
+    told = outcome_words(Outcome.HOLLOW, 70, [a_score(), hollow])
+    assert "it counts neither as held nor as failed (1 of 2 predictions held, 1 moved as" in told
+    assert "predicted only because the better side fell, which is no gain). " in told
+    assert tally_words(held=1, did_not_hold=0, hollow=2, not_told=0) == (
+        "1 held, 0 did not, 2 closed a gap only because the better side fell, which is no gain "
+        "and counts as neither, 0 can't be told"
+    )
 
 
 def test_what_should_stay_still_is_told_with_what_counts_as_still() -> None:

@@ -312,6 +312,45 @@ def test_calibration_counts_what_fell_due_in_the_time_by_kind(
         calibrate(sqlite_clinic, since=date(2026, 5, 1), until=date(2026, 4, 1))
 
 
+def test_a_gap_that_closed_from_the_wrong_side_counts_neither_as_held_nor_as_failed(
+    sqlite_clinic: Casebook, on_day: Callable[[date], None]
+) -> None:
+    programme_id = fill(sqlite_clinic)
+    on_day(date(2026, 3, 1))
+    gap = replace(
+        links()[0],
+        on=TargetOn.ASYMMETRY,
+        direction=TargetDirection.TOWARDS_ZERO,
+        amount=5.0,
+        due_on=date(2026, 7, 1),
+    )
+    write_hypothesis(
+        sqlite_clinic,
+        programme_id,
+        kind=HypothesisKind.STRENGTH,
+        driver="a weak left hip",
+        links=[gap],
+        sureness_pct=90,
+        by="kim",
+    )
+    fallen = (
+        value_of_trials(STRENGTH, Side.LEFT, [249.0, 250.0, 251.0]),
+        value_of_trials(STRENGTH, Side.RIGHT, [251.0, 252.0, 253.0]),
+    )
+    last = a_visit(visited_on=date(2026, 7, 6), kind=VisitKind.REVIEW, values=fallen)
+    on_day(date(2026, 12, 1))
+    record_visit(sqlite_clinic, last, by="kim")
+    [scored] = score_hypotheses(sqlite_clinic, "T-001")
+    assert scored.links[0].score.call is LinkCall.AS_PREDICTED
+    assert scored.outcome is Outcome.HOLLOW
+    assert "0 of 1 predictions held" in scored.words
+    report = calibrate(sqlite_clinic)
+    assert (report.hypotheses, report.tally.hollow) == (1, 1)
+    assert (report.tally.held, report.tally.did_not_hold, report.tally.not_told) == (0, 0, 0)
+    assert report.calibrations == ()
+    assert "closed only because the better side fell" in report.words[0]
+
+
 def test_the_effect_tells_targets_beside_the_others_with_what_argues_against_it(
     sqlite_clinic: Casebook,
 ) -> None:

@@ -291,6 +291,18 @@ def test_the_whole_holds_when_each_part_does(calls: list[LinkCall], outcome: Out
     assert outcome_of(course(*calls)) is outcome
 
 
+def test_a_gap_that_closed_from_the_wrong_side_neither_holds_nor_fails() -> None:
+    fell = [replace(course(YES)[0], hollow=True)]
+    assert outcome_of(fell) is outcome_of([*fell, *course(YES)]) is Outcome.HOLLOW
+    # Another prediction that failed is enough not to hold, one that can't be told to say nothing.
+    assert outcome_of([*fell, *course(NO)]) is Outcome.DID_NOT_HOLD
+    assert outcome_of([*fell, *course(WHO)]) is Outcome.CANNOT_SAY
+    assert forecast_of(HYPOTHESIS, fell) is None
+    found = tally_of([Outcome.HELD, Outcome.HOLLOW, Outcome.CANNOT_SAY, Outcome.DID_NOT_HOLD])
+    assert (found.held, found.did_not_hold, found.hollow, found.not_told) == (1, 1, 1, 1)
+    assert (found.lowest, found.highest) == (0.25, 0.5)
+
+
 def test_only_what_is_known_throughout_is_counted_as_a_forecast() -> None:
     assert forecast_of(HYPOTHESIS, course(NO, WHO)) is None
     assert forecast_of(HYPOTHESIS, []) is None

@@ -201,6 +201,11 @@ def test_the_words_say_whether_the_sureness_fits(sureness: float, held: int, wor
     assert words in told
     assert "says little" not in told
     assert told.endswith("2 more, with a prediction that can't be told, are not counted here.")
+    apart = calibration_words(calibration_of(forecasts)[0], hollow=1)
+    assert apart.endswith(
+        "Neither held nor failed, and not counted here: 1 in which an asymmetry closed only "
+        "because the better side fell."
+    )
 
 
 @pytest.mark.parametrize(
