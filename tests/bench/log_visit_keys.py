@@ -24,7 +24,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from playwright.sync_api import Browser, Page, WebSocket, expect
+from playwright.sync_api import BrowserContext, Page, WebSocket, expect
 
 from casebook.domain.measurement_sets import MeasurementSet
 from casebook.domain.metrics import Metric, Scale
@@ -138,10 +138,9 @@ def _typed(metric: Metric, trials: int) -> str:
 
 
 def _log(
-    browser: Browser, address: str, place: Path, metrics: dict[str, Metric], trials: int
+    browser: BrowserContext, address: str, place: Path, metrics: dict[str, Metric], trials: int
 ) -> KeysNeeded:
-    context = browser.new_context(viewport={"width": 1280, "height": 900})
-    page = context.new_page()
+    page = browser.new_page()
     sent: list[int] = []
     page.on("websocket", lambda socket: _count(socket, sent))
     page.goto(f"{address}/log?runner=B-{trials}&who=AB")
@@ -161,7 +160,7 @@ def _log(
         presses += len(text) + (2 if last else 1)
     expect(page.get_by_text("50 values in one go").first).to_be_visible(timeout=60_000)
     trips = len(sent) - before
-    context.close()
+    page.close()
     _look(place, f"B-{trials}", metrics, trials)
     least = sum(len(text) + 1 for text in texts)
     return KeysNeeded(trials=trials, presses=presses, least=least, trips=trips, cells=len(texts))

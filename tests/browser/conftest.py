@@ -7,9 +7,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import BrowserContext, Page, expect
 
 from tests.browser.running import chromium, running_app
+
+# What is waited for comes: a test fails late, but never because its machine was busy.
+expect.set_options(timeout=60_000)
 
 
 @pytest.fixture(scope="session")
@@ -25,13 +28,14 @@ def app_address(demo_file: Path) -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
+def browser() -> Iterator[BrowserContext]:
+    """One browser for all tests; each tab in it is a session of the app's own."""
     with chromium() as started:
         yield started
 
 
 @pytest.fixture
-def page(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(viewport={"width": 1280, "height": 900})
-    yield context.new_page()
-    context.close()
+def page(browser: BrowserContext) -> Iterator[Page]:
+    tab = browser.new_page()
+    yield tab
+    tab.close()

@@ -10,18 +10,61 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from tempfile import TemporaryFile
+from tempfile import TemporaryDirectory, TemporaryFile
 from typing import IO
 
-from playwright.sync_api import Browser, Locator, Page, sync_playwright
+from playwright.sync_api import BrowserContext, Locator, Page, expect, sync_playwright
 from playwright.sync_api import TimeoutError as NotInTime
 
 ADDRESS = "127.0.0.1"
 READY_WITHIN_S = 90.0
-MOMENT_MS = 400
 OPENINGS = 6
+# Notes when the page asks its server to run (field 11 of Streamlit's message) and when a run
+# begins (field 4 of its answers, behind two others); at rest is who has been so for a moment.
+LISTENS = """
+(() => {
+  const asks = (data) => new Uint8Array(data.buffer || data)[0] === 0x5a;
+  const length = (bytes, at) => {
+    let size = 0, shift = 0;
+    do size |= (bytes[at] & 127) << shift, shift += 7; while (bytes[at++] & 128);
+    return [size, at];
+  };
+  const begins = (bytes) => {
+    let at = 0;
+    while (bytes[at] === 0x0a || bytes[at] === 0x12) {
+      const [size, from] = length(bytes, at + 1);
+      at = from + size;
+    }
+    return bytes[at] === 0x22;
+  };
+  let waiting = 0, runs = 0, since = 0;
+  const send = WebSocket.prototype.send;
+  WebSocket.prototype.send = function (data) {
+    if (!this.heard) {
+      this.heard = true;
+      this.addEventListener("message", ({ data }) => {
+        if (data instanceof ArrayBuffer && begins(new Uint8Array(data))) waiting = 0, runs++;
+      });
+    }
+    if (asks(data)) waiting = Date.now();
+    return send.call(this, data);
+  };
+  window.casebookAtRest = () => {
+    const now = Date.now();
+    // A part that is no longer there is asked for in vain: no answer comes.
+    const answered = !waiting || now - waiting > 10_000;
+    const rests = runs && answered && document.querySelector(
+      "[data-testid=stApp][data-test-script-state=notRunning]"
+      + "[data-test-connection-state=CONNECTED]")
+      && !document.querySelector("[data-stale=true]");
+    if (!rests) since = 0;
+    else since = since || now;
+    return rests && now - since >= 100;
+  };
+})();
+"""
 FLAGS = (
     "--no-sandbox",
     "--disable-gpu",
@@ -58,14 +101,49 @@ def running_app(db: Path, *, port: int | None = None) -> Iterator[str]:
                 process.wait()
 
 
+class Restartable:
+    """`casebook serve` that is ended and started again at the same address."""
+
+    def __init__(self, db: Path) -> None:
+        self._db = db
+        self._port = _free_port()
+        self._running = ExitStack()
+        self.runs = False
+        self.address = f"http://{ADDRESS}:{self._port}"
+
+    def start(self) -> None:
+        """Start it, unless it runs."""
+        if not self.runs:
+            self._running.enter_context(running_app(self._db, port=self._port))
+            self.runs = True
+
+    def stop(self) -> None:
+        """End it."""
+        self._running.close()
+        self.runs = False
+
+
 @contextmanager
-def chromium() -> Iterator[Browser]:
-    """A headless Chromium, the system's own."""
+def chromium() -> Iterator[BrowserContext]:
+    """A headless Chromium, the system's own, whose tabs share what was loaded, as a person's do.
+
+    Streamlit is some megabytes of script: without a profile each tab fetches and compiles it anew.
+    """
     path = shutil.which("chromium") or shutil.which("chromium-browser")
     if path is None:
         raise FileNotFoundError("Chromium is not installed: apt-get install chromium")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
+    with (
+        TemporaryDirectory(ignore_cleanup_errors=True) as profile,
+        sync_playwright() as playwright,
+    ):
+        browser = playwright.chromium.launch_persistent_context(
+            profile,
+            executable_path=path,
+            args=list(FLAGS),
+            viewport={"width": 1280, "height": 900},
+            reduced_motion="reduce",
+        )
+        browser.add_init_script(LISTENS)
         try:
             yield browser
         finally:
@@ -73,24 +151,11 @@ def chromium() -> Iterator[Browser]:
 
 
 def settle(page: Page) -> None:
-    """Wait until the app has drawn what it has to draw."""
-    page.locator("[data-testid='stApp'][data-test-script-state='notRunning']").wait_for(
-        timeout=60_000
-    )
-    page.wait_for_function(
-        "() => document.querySelectorAll('[data-stale=\"true\"]').length === 0", timeout=30_000
-    )
+    """Wait until what the last action asked for is drawn.
 
-
-def acted(page: Page) -> None:
-    """Wait for what an action started: the app takes a moment to begin, then is drawn."""
-    with suppress(NotInTime):
-        page.wait_for_selector(
-            "[data-testid='stApp'][data-test-script-state='running']",
-            state="attached",
-            timeout=MOMENT_MS,
-        )
-    settle(page)
+    The app is at rest before it begins as well: so what the page asks of it is listened to.
+    """
+    page.wait_for_function("() => window.casebookAtRest()", timeout=90_000, polling=40)
 
 
 def choose(page: Page, box: Locator, words: str = "", *, exact: bool = False) -> None:
@@ -107,15 +172,27 @@ def choose(page: Page, box: Locator, words: str = "", *, exact: bool = False) ->
         else:
             page.keyboard.press("ArrowDown")
         with suppress(NotInTime):
-            option.wait_for(timeout=5_000)
-            # What is pressed while the list is still opening is taken for the press that opened it.
-            page.wait_for_timeout(MOMENT_MS)
-            option.click(timeout=5_000)
+            option.wait_for(timeout=10_000)
+            option.click(timeout=10_000)
         page.keyboard.press("Tab")
-        acted(page)
+        settle(page)
         if _chosen(box, words):
             return
     raise AssertionError(f"'{words}' can't be chosen")
+
+
+def moved_to(page: Page, name: str, heading: str = "") -> Locator:
+    """Another page of the app by its link beside every page, drawn; gives the page's own part."""
+    page.get_by_test_id("stSidebar").get_by_role("link", name=name, exact=True).click()
+    return drawn(page, heading or name)
+
+
+def drawn(page: Page, heading: str) -> Locator:
+    """The page's own part, once it stands under that heading and is drawn."""
+    main = page.get_by_test_id("stMain")
+    expect(main.get_by_role("heading", name=heading).first).to_be_visible(timeout=90_000)
+    settle(page)
+    return main
 
 
 def _chosen(box: Locator, words: str) -> bool:

@@ -14,7 +14,7 @@ import tempfile
 from pathlib import Path
 from typing import Literal
 
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import BrowserContext, Page
 
 from tests.browser.running import chromium, running_app, settle
 
@@ -77,15 +77,15 @@ def whole(page: Page, across: int, *, at_most: int) -> None:
     settle(page)
 
 
-def photograph(browser: Browser, address: str, pages: dict[str, str], into: Path) -> list[Path]:
+def photograph(
+    browser: BrowserContext, address: str, pages: dict[str, str], into: Path
+) -> list[Path]:
     """Every page, width and appearance as a picture."""
     taken = []
     for width, (across, down) in WIDTHS.items():
         for appearance in APPEARANCES:
-            context = browser.new_context(
-                viewport={"width": across, "height": down}, color_scheme=appearance
-            )
-            page = context.new_page()
+            page = browser.new_page()
+            page.emulate_media(color_scheme=appearance)
             for name, place in pages.items():
                 page.set_viewport_size({"width": across, "height": down})
                 open_page(page, f"{address}/{place}")
@@ -93,15 +93,15 @@ def photograph(browser: Browser, address: str, pages: dict[str, str], into: Path
                 path = into / f"{name}-{width}-{appearance}.png"
                 page.screenshot(path=path)
                 taken.append(path)
-            context.close()
+            page.close()
     return taken
 
 
-def renew_readme(browser: Browser, address: str, pages: dict[str, str]) -> list[Path]:
+def renew_readme(browser: BrowserContext, address: str, pages: dict[str, str]) -> list[Path]:
     """The two pictures of README.md."""
     PICTURES.mkdir(exist_ok=True)
-    context = browser.new_context(viewport={"width": 1280, "height": 900}, color_scheme="light")
-    page = context.new_page()
+    page = browser.new_page()
+    page.emulate_media(color_scheme="light")
     taken = []
     for name in ("caseload", "runner"):
         open_page(page, f"{address}/{pages[name]}")
@@ -109,7 +109,7 @@ def renew_readme(browser: Browser, address: str, pages: dict[str, str]) -> list[
         path = PICTURES / f"{name}.png"
         page.screenshot(path=path)
         taken.append(path)
-    context.close()
+    page.close()
     return taken
 
 

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page, expect
+from playwright.sync_api import BrowserContext, Locator, Page, expect
 
 from casebook.domain.people import User
 from casebook.domain.sides import Side
@@ -18,9 +18,9 @@ from casebook.services.keeping import create_casebook, open_casebook
 from casebook.services.recording import StoredVisit, find_visit
 from casebook.services.registering import register_user
 from tests.app.conftest import DROP, NEW, STRENGTH, WORSE, furnish
-from tests.browser.running import running_app, settle
+from tests.browser.running import Restartable, drawn, settle
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 DROP_LABEL = "Pelvic drop on the other side"
 STRENGTH_LABEL = "Hip abductor strength"
@@ -39,17 +39,22 @@ def clinic_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def address(clinic_file: Path) -> Iterator[str]:
-    with running_app(clinic_file) as at:
-        yield at
+def app(clinic_file: Path) -> Iterator[Restartable]:
+    app = Restartable(clinic_file)
+    yield app
+    app.stop()
+
+
+@pytest.fixture
+def address(app: Restartable) -> str:
+    app.start()
+    return app.address
 
 
 def opened(page: Page, address: str, runner: str, who: str = "AB", more: str = "") -> Locator:
     page.goto(f"{address}/log?runner={runner}&who={who}{more}")
-    expect(page.get_by_role("heading", name="Log a visit")).to_be_visible(timeout=60_000)
-    page.locator("html[data-log-keys]").wait_for(state="attached", timeout=30_000)
-    settle(page)
-    return page.get_by_test_id("stMain")
+    page.locator("html[data-log-keys]").wait_for(state="attached", timeout=90_000)
+    return drawn(page, "Log a visit")
 
 
 def dated(page: Page, day: str) -> None:
@@ -107,10 +112,10 @@ def test_a_visit_is_typed_by_enter_alone_and_saved_by_its_key(
     expect(main).to_contain_text("+2.7° so far, MDC 2.8°: within error")
     expect(main).to_contain_text("= 89.2 N")
     expect(main).to_contain_text("missing: painful")
-    main.get_by_label("No review planned").check(force=True)
+    main.get_by_text("No review planned").click()
     settle(page)
     page.keyboard.press("Control+Enter")
-    expect(page.get_by_text("5 values in one go").first).to_be_visible(timeout=30_000)
+    expect(page.get_by_text("5 values in one go").first).to_be_visible()
     found = values(stored(clinic_file, WORSE, date(2026, 4, 6)))
     assert found[DROP, Side.LEFT].trials == (4.1, 4.4, 3.9)
     assert found[DROP, Side.RIGHT].n_trials == 7
@@ -140,95 +145,88 @@ def test_a_grade_is_typed_or_chosen_by_its_words_and_a_reason_from_the_menu(
         box = main.locator(".st-key-row_lunge_distance input").nth(number)
         expect(box).to_have_value("equipment")
     expect(main).to_contain_text("4 values ready to be saved")
+    settle(page)
     main.get_by_role("button", name="Discard the draft").click()
     page.get_by_role("button", name="Yes, discard").click()
-    settle(page)
     expect(main).to_contain_text("The draft is discarded")
     expect(main).to_contain_text("0 values ready to be saved")
 
 
 def test_a_draft_outlives_reload_restart_and_session_and_is_listed(
-    browser: Browser, address: str, clinic_file: Path
+    browser: BrowserContext, address: str, app: Restartable, clinic_file: Path
 ) -> None:
-    context = browser.new_context(viewport={"width": 1280, "height": 900})
-    page = context.new_page()
-    opened(page, address, WORSE)
+    page = browser.new_page()
+    main = opened(page, address, WORSE)
     dated(page, "7.4.2026")
     type_cell(page, STRENGTH_LABEL, "left", "305 30")
-    place = page.url.removeprefix(address)
+    place = page.url
     assert "draft=" in place
     page.reload()
-    expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 30", timeout=60_000)
+    drawn(page, "Log a visit")
+    expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 30")
     expect(page.get_by_label("Date of the visit", exact=True)).to_have_value("7.4.2026")
     settle(page)
     type_cell(page, STRENGTH_LABEL, "left", "305 303")
-    cell(page, STRENGTH_LABEL, "right").fill("298")
-    cell(page, STRENGTH_LABEL, "right").press("Enter")
-    expect(page.get_by_text("2 values ready to be saved")).to_be_visible()
-    context.close()
-
-    # Another process and another session: nothing of the first is in memory.
-    context = browser.new_context(viewport={"width": 1280, "height": 900})
-    page = context.new_page()
-    with running_app(clinic_file) as restarted:
-        page.goto(restarted + place)
-        expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("298", timeout=60_000)
-        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 303")
-        expect(page.get_by_role("combobox", name="Who are you?")).to_have_value(re.compile("AB"))
-        # Without its address it is found in the list.
-        page.goto(f"{restarted}/log?who=AB")
-        expect(page.get_by_text("2 cells typed by AB")).to_be_visible(timeout=60_000)
-        settle(page)
-        page.get_by_role("button", name="Go on").click()
-        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 303", timeout=30_000)
-        settle(page)
-        page.locator("html[data-log-keys]").wait_for(state="attached", timeout=30_000)
-        cell(page, STRENGTH_LABEL, "right").fill("299")
-        port = int(restarted.rpartition(":")[2])
-    expect(cell(page, STRENGTH_LABEL, "left")).to_be_disabled(timeout=30_000)
+    type_cell(page, STRENGTH_LABEL, "right", "298")
+    expect(main).to_contain_text("2 values ready to be saved")
 
     # Restarted under an open page, which the new process knows nothing of: the cell that stood
-    # half typed is there, and what is typed from now on is kept.
-    with running_app(clinic_file, port=port):
-        expect(cell(page, STRENGTH_LABEL, "right")).to_be_focused(timeout=60_000)
-        expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("299")
-        # The page is drawn anew meanwhile: typing waits for that, as the restored cell did.
-        expect(page.get_by_test_id("stMain")).to_contain_text(
-            "2 values ready to be saved", timeout=60_000
-        )
-        settle(page)
-        page.wait_for_timeout(1_000)
-        page.keyboard.press("Shift+Enter")
-        expect(cell(page, STRENGTH_LABEL, "left")).to_be_focused()
-        page.keyboard.type("305 304")
-        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 304")
-        page.keyboard.press("Enter")
-        settle(page)
-        page.wait_for_timeout(1_000)
-        expect(page.get_by_test_id("stMain")).to_contain_text("2 values ready to be saved")
-        page.reload()
-        expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("299", timeout=60_000)
-        expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 304")
-        settle(page)
-        page.get_by_test_id("stMain").get_by_text("No review planned").click()
-        settle(page)
-        page.keyboard.press("Control+Enter")
-        expect(page.get_by_text("2 values in one go").first).to_be_visible(timeout=30_000)
-    context.close()
+    # half typed is there, and so is what was typed before.
+    page.locator("html[data-log-keys]").wait_for(state="attached")
+    cell(page, STRENGTH_LABEL, "right").fill("299")
+    app.stop()
+    expect(cell(page, STRENGTH_LABEL, "left")).to_be_disabled()
+    app.start()
+    expect(cell(page, STRENGTH_LABEL, "right")).to_be_focused()
+    expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("299")
+    expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 303")
+    expect(main).to_contain_text("2 values ready to be saved")
+    # And what is typed from now on is kept.
+    settle(page)
+    page.keyboard.press("Shift+Enter")
+    expect(cell(page, STRENGTH_LABEL, "left")).to_be_focused()
+    page.keyboard.type("305 304")
+    expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 304")
+    page.keyboard.press("Enter")
+    settle(page)
+    expect(main).to_contain_text("2 values ready to be saved")
+    page.close()
+
+    # Another session knows the draft by its address, with who types it.
+    page = browser.new_page()
+    page.goto(place)
+    main = drawn(page, "Log a visit")
+    expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("299")
+    expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 304")
+    expect(page.get_by_role("combobox", name="Who are you?")).to_have_value(re.compile("AB"))
+    # Without its address it is found in the list.
+    page.goto(f"{address}/log?who=AB")
+    expect(page.get_by_text("2 cells typed by AB")).to_be_visible()
+    settle(page)
+    page.get_by_role("button", name="Go on").click()
+    expect(cell(page, STRENGTH_LABEL, "left")).to_have_value("305 304")
+    expect(cell(page, STRENGTH_LABEL, "right")).to_have_value("299")
+    page.locator("html[data-log-keys]").wait_for(state="attached")
+    settle(page)
+    main.get_by_text("No review planned").click()
+    settle(page)
+    page.keyboard.press("Control+Enter")
+    expect(page.get_by_text("2 values in one go").first).to_be_visible()
+    page.close()
     casebook = open_casebook(str(clinic_file))
     assert list_drafts(casebook) == ()
     casebook.close()
-    assert set(values(stored(clinic_file, WORSE, date(2026, 4, 7)))) == {
-        (STRENGTH, Side.LEFT),
-        (STRENGTH, Side.RIGHT),
+    found = values(stored(clinic_file, WORSE, date(2026, 4, 7)))
+    assert {place: one.trials for place, one in found.items()} == {
+        (STRENGTH, Side.LEFT): (305.0, 304.0),
+        (STRENGTH, Side.RIGHT): (299.0,),
     }
 
 
 def test_a_stored_value_is_amended_with_a_reason_and_two_windows_choose(
-    browser: Browser, address: str, clinic_file: Path
+    browser: BrowserContext, address: str, clinic_file: Path
 ) -> None:
-    contexts = [browser.new_context(viewport={"width": 1280, "height": 900}) for _ in range(2)]
-    first, second = (context.new_page() for context in contexts)
+    first, second = (browser.new_page() for _ in range(2))
     for page, who in ((first, "AB"), (second, "CD")):
         opened(page, address, WORSE, who)
         dated(page, "9.3.2026")
@@ -246,13 +244,13 @@ def test_a_stored_value_is_amended_with_a_reason_and_two_windows_choose(
     expect(main).to_contain_text("Nothing was saved. Why is what was stored changed?")
     first.get_by_label(REASON).fill("read from the wrong line")
     first.keyboard.press("Control+Enter")
-    expect(first.get_by_text("2 fields amended").first).to_be_visible(timeout=30_000)
+    expect(first.get_by_text("2 fields amended").first).to_be_visible()
 
     # The second is told, field by field, and chooses: nothing of either is lost.
     second.get_by_label(REASON).fill("typed again from the sheet")
     second.keyboard.press("Control+Enter")
     main = second.get_by_test_id("stMain")
-    expect(main).to_contain_text("saved this visit", timeout=30_000)
+    expect(main).to_contain_text("saved this visit")
     settle(second)
     choice = main.get_by_role("radiogroup", name=f"{STRENGTH_LABEL}, left")
     expect(choice).to_contain_text("theirs: 301 302")
@@ -263,13 +261,14 @@ def test_a_stored_value_is_amended_with_a_reason_and_two_windows_choose(
     assert kept[STRENGTH, Side.LEFT].trials == (301.0, 302.0)
     second.get_by_role("button", name="Save with what was chosen").click()
     expect(main).to_contain_text("choose theirs or yours for each field")
+    settle(second)
     choice.get_by_text(re.compile("^theirs")).click()
     settle(second)
     second.get_by_role("button", name="Save with what was chosen").click()
-    expect(second.get_by_text("1 field amended").first).to_be_visible(timeout=30_000)
+    expect(second.get_by_text("1 field amended").first).to_be_visible()
     kept = values(stored(clinic_file, WORSE, MARCH))
     assert kept[STRENGTH, Side.LEFT].trials == (301.0, 302.0)
     assert kept[DROP, Side.LEFT].trials == (5.0,)
     assert (STRENGTH, Side.RIGHT) not in kept
-    for context in contexts:
-        context.close()
+    first.close()
+    second.close()

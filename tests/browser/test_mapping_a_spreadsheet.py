@@ -10,10 +10,10 @@ from playwright.sync_api import Locator, Page, expect
 
 from casebook.services.keeping import open_casebook
 from casebook.services.recording import find_visit
-from tests.browser.running import choose, settle
+from tests.browser.running import choose, drawn, settle
 from tests.intake.workbooks import saved
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.browser
 
 MESSY = {
     "Spring": [
@@ -56,11 +56,10 @@ def test_a_messy_spreadsheet_is_mapped_and_stored(
     page: Page, app_address: str, demo_file: Path, tmp_path: Path
 ) -> None:
     page.goto(f"{app_address}/import")
-    settle(page)
-    main = page.get_by_test_id("stMain")
+    main = drawn(page, "Import")
     path = saved(tmp_path / "spring.xlsx", MESSY)
     main.locator("input[type=file]").set_input_files(path)
-    expect(main.get_by_text("say what its columns hold")).to_be_visible(timeout=60_000)
+    expect(main.get_by_text("say what its columns hold")).to_be_visible()
     settle(page)
     expect(main.get_by_role("button", name="Check the files")).to_be_disabled()
     answer(main, page, "Hip abd strength R", "Hip abductor strength, in N")
@@ -78,14 +77,15 @@ def test_a_messy_spreadsheet_is_mapped_and_stored(
     height = main.get_by_test_id("stMainBlockContainer").evaluate("one => one.scrollHeight")
     assert height < 2_400
     page.set_viewport_size({"width": WIDE, "height": 900})
+    settle(page)
     main.get_by_role("button", name="Check the files").click()
-    expect(main.get_by_text("Checked, nothing stored yet")).to_be_visible(timeout=60_000)
+    expect(main.get_by_text("Checked, nothing stored yet")).to_be_visible()
     settle(page)
     choose(page, main.get_by_role("combobox", name="Who are you?"))
     store = main.get_by_role("button", name="Import", exact=True)
     expect(store).to_be_enabled()
     store.click()
-    expect(main.get_by_text("Imported.")).to_be_visible(timeout=60_000)
+    expect(main.get_by_text("Imported.")).to_be_visible()
     casebook = open_casebook(str(demo_file))
     try:
         stored = find_visit(casebook, "NEW-7", date(2026, 2, 3))

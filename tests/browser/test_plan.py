@@ -22,7 +22,7 @@ from casebook.services.exercising import load_starter_exercises
 from casebook.services.keeping import open_casebook
 from casebook.services.recording import record_visit
 from casebook.services.registering import register_runner, register_user
-from tests.browser.running import acted, choose, running_app, settle
+from tests.browser.running import choose, drawn, moved_to, running_app, settle
 from tests.shifted_clock import start_shifted
 
 pytestmark = pytest.mark.browser
@@ -97,24 +97,21 @@ def select(page: Page, label: str, words: str, *, at: int = 0) -> None:
 
 
 def fill(page: Page, label: str, text: str, *, at: int = 0) -> None:
+    """Type into a box and leave it; the next one is typed while the app still answers."""
     box = main_part(page).get_by_role("textbox", name=label).nth(at)
     box.fill(text)
     box.press("Tab")
 
 
 def press(page: Page, name: str) -> None:
+    settle(page)
     main_part(page).get_by_role("button", name=name).first.click()
-    acted(page)
-
-
-def open_page(page: Page, clinic: Clinic, path: str, heading: str) -> None:
-    page.goto(f"{clinic.address}/{path}")
-    expect(page.get_by_role("heading", name=heading).first).to_be_visible(timeout=60_000)
     settle(page)
 
 
 def write_programme(page: Page, clinic: Clinic) -> None:
-    open_page(page, clinic, f"programme?runner={RUNNER}&do=new", "A new programme")
+    page.goto(f"{clinic.address}/programme?runner={RUNNER}&do=new")
+    drawn(page, "A new programme")
     fill(page, "Title", "Hips first")
     select(page, "Add an exercise", "hip")
     press(page, "Add")
@@ -127,18 +124,17 @@ def write_programme(page: Page, clinic: Clinic) -> None:
         select(page, "Which way", way, at=number - 1)
         fill(page, "By how much", amount, at=number - 1)
         fill(page, "By when", due, at=number - 1)
-    acted(page)
     unseen = main_part(page).get_by_text("You would not be able to see this")
-    expect(unseen).to_have_count(1, timeout=30_000)
+    expect(unseen).to_have_count(1)
     fill(page, "By how much", "2", at=1)
-    expect(unseen).to_have_count(0, timeout=30_000)
+    expect(unseen).to_have_count(0)
     press(page, "Store the programme")
     expect(main_part(page)).to_contain_text("The programme 'Hips first' is stored.")
     expect(main_part(page)).to_contain_text("Not due yet")
 
 
-def write_hypothesis(page: Page, clinic: Clinic) -> None:
-    open_page(page, clinic, f"hypotheses?runner={RUNNER}", "Working hypotheses")
+def write_hypothesis(page: Page) -> None:
+    moved_to(page, "Hypotheses", "Working hypotheses")
     press(page, "Write a hypothesis")
     select(page, "What is the driver?", "strength")
     fill(page, "The driver, in your words", "weak right hip")
@@ -146,20 +142,21 @@ def write_hypothesis(page: Page, clinic: Clinic) -> None:
     select(page, "Prediction 1", "expected")
     select(page, "Prediction 2", "driver")
     fill(page, "How sure are you", "80")
-    acted(page)
     press(page, "Write it down")
     expect(main_part(page)).to_contain_text("version 1 of 'weak right hip'")
 
 
 def log_review(page: Page, clinic: Clinic, days: int, hip: str, pelvis: str) -> None:
     clinic.days.write_text(str(days))
-    open_page(page, clinic, f"log?runner={RUNNER}", "Log a visit")
+    main_part(page).get_by_role("link", name="Log a visit").click()
+    drawn(page, "Log a visit")
     fill(page, f"{HIP}, right", hip)
     fill(page, f"{PELVIS}, left", pelvis)
+    settle(page)
     main_part(page).get_by_text("No review planned").click()
-    acted(page)
     press(page, "Save the visit")
-    expect(main_part(page)).to_contain_text("2 values in one go", timeout=30_000)
+    expect(main_part(page)).to_contain_text("2 values in one go")
+    drawn(page, RUNNER)
 
 
 def keep_to_it(page: Page) -> None:
@@ -169,13 +166,9 @@ def keep_to_it(page: Page) -> None:
     for key in ("2", "Tab", "Tab", "3", "Tab", "4", "Tab"):
         page.keyboard.press(key)
     page.keyboard.type("stiff at first")
-    pages = page.get_by_test_id("stSidebar")
-    pages.get_by_role("link", name="Complaints").click()
-    expect(main_part(page).get_by_role("heading", name="Complaints").first).to_be_visible()
-    settle(page)
-    pages.get_by_role("link", name="Programmes").click()
+    moved_to(page, "Complaints")
+    moved_to(page, "Programmes")
     expect(done).to_have_value("2")
-    settle(page)
     done.focus()
     page.keyboard.press("Control+Enter")
     told = main_part(page)
@@ -186,11 +179,11 @@ def keep_to_it(page: Page) -> None:
     expect(done).to_have_value("")
 
 
-def summary_for_the_referrer(page: Page, clinic: Clinic) -> str:
+def summary_for_the_referrer(page: Page) -> str:
     """What stands in the PDF that the page gives out, in one line."""
-    open_page(page, clinic, f"summary?runner={RUNNER}", f"Summary of {RUNNER}")
+    moved_to(page, "Summary", f"Summary of {RUNNER}")
     main_part(page).get_by_text("The referrer: numbers").click()
-    acted(page)
+    settle(page)
     with page.expect_download() as saved:
         main_part(page).get_by_role("button", name="Download as PDF").click()
     assert saved.value.suggested_filename == "summary-referrer.pdf"
@@ -202,19 +195,19 @@ def test_a_programme_with_targets_and_a_hypothesis_is_held_against_two_reviews(
     page: Page, clinic: Clinic
 ) -> None:
     write_programme(page, clinic)
-    write_hypothesis(page, clinic)
+    write_hypothesis(page)
+    moved_to(page, "Runner", RUNNER)
     log_review(page, clinic, 14, "301 299 300", "6.9 7.0 7.1")
     log_review(page, clinic, 28, "301 299 300", "4.0 3.9 4.1")
 
-    open_page(page, clinic, f"hypotheses?runner={RUNNER}", "Working hypotheses")
-    told = main_part(page)
+    told = moved_to(page, "Hypotheses", "Working hypotheses")
     expect(told).to_contain_text("frozen since the programme started")
     expect(told).to_contain_text("Stated sureness 80 %; all of it was seen as predicted")
     expect(told).to_contain_text("was first seen to move after the driver was")
     expect(told).to_contain_text("does not show why")
     expect(told).not_to_contain_text("caused")
 
-    open_page(page, clinic, f"programme?runner={RUNNER}", "Hips first")
+    moved_to(page, "Programmes", "Hips first")
     expect(told.get_by_text("Met ·")).to_have_count(2)
     expect(told).to_contain_text("from 250 N before (mean of 2 visits) to 300 N, improved")
     expect(told).to_contain_text("What argues against the programme having a part in it")
@@ -223,7 +216,7 @@ def test_a_programme_with_targets_and_a_hypothesis_is_held_against_two_reviews(
 
     keep_to_it(page)
 
-    words = summary_for_the_referrer(page, clinic)
+    words = summary_for_the_referrer(page)
     for said in ("Hips first", HIP, PELVIS, "weak right hip", "all of it was seen as predicted"):
         assert said in words, (said, words)
     assert RUNNER in words

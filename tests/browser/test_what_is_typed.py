@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 
 from casebook.services.keeping import open_casebook
 from casebook.services.recording import StoredVisit, list_visits
-from tests.browser.running import choose, settle
+from tests.browser.running import drawn, settle
 
 pytestmark = pytest.mark.browser
 
@@ -43,11 +43,8 @@ def test_a_future_date_stores_nothing_and_a_decimal_comma_stores_its_number(
     page: Page, app_address: str, demo_file: Path
 ) -> None:
     before = visits(demo_file)
-    page.goto(f"{app_address}/log?runner={RUNNER}")
-    expect(page.get_by_role("heading", name="Log a visit")).to_be_visible(timeout=60_000)
-    settle(page)
-    choose(page, page.get_by_test_id("stSidebar").get_by_role("combobox", name="Who are you?"))
-    main = page.get_by_test_id("stMain")
+    page.goto(f"{app_address}/log?runner={RUNNER}&who=TERN")
+    main = drawn(page, "Log a visit")
     type_into(page, "Hip abductor strength, left", "305")
     type_into(page, "Speed (km/h)", "9,5")
     type_into(page, "Pain today (0 to 10)", "1,5")
@@ -64,7 +61,7 @@ def test_a_future_date_stores_nothing_and_a_decimal_comma_stores_its_number(
         main.get_by_text("No review planned").click()
         settle(page)
     save(page)
-    expect(main.get_by_text("1 value in one go")).to_be_visible(timeout=30_000)
+    expect(main.get_by_text("1 value in one go")).to_be_visible()
     (new,) = [one for one in visits(demo_file) if one not in before]
     assert new.visit.visited_on == date.today()
     assert new.visit.conditions.speed_km_h == 9.5
