@@ -53,11 +53,19 @@ def show_entry(casebook: Casebook, entry: ToldEntry, *, newest: bool) -> None:
 def _lines(entry: ToldEntry) -> list[str]:
     first = entry.act in {Act.RECORDED, Act.ADOPTED}
     return [
-        f"- {plain(one.label)}: {plain(one.now)}"
+        f"- {plain(one.label)}: {_as_shown(one.now)}"
         if first
-        else f"- {plain(one.label)}: was {plain(one.was)}, is now **{plain(one.now)}**"
+        else f"- {plain(one.label)}: was {_as_shown(one.was)}, is now **{_as_shown(one.now)}**"
         for one in entry.fields
     ]
+
+
+def _as_shown(words: str) -> str:
+    """A day as every page writes it; the history itself holds it as in files."""
+    try:
+        return day_words(date.fromisoformat(words))
+    except ValueError:
+        return plain(words)
 
 
 def _undo(casebook: Casebook, entry: ToldEntry) -> None:

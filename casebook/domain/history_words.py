@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from casebook.domain.history import Act, Entry, Subject, Was, metric_and_side
+from casebook.domain.hypotheses import ROLES
 from casebook.domain.metrics import Metric, Scale
 from casebook.domain.replaying import REVISION
 from casebook.domain.sides import Side
@@ -99,6 +100,7 @@ _LABELS: Final = {
     "distance_km": "distance",
     "minutes": "duration",
     "sureness_pct": "how sure",
+    "position": "place in the list",
     "leads_to": "leads to",
     "written_on": "written on",
     "sessions_per_week": "sessions a week",
@@ -200,7 +202,8 @@ def content_words(name: str, content: Was, metrics: Mapping[str, Metric]) -> str
         return ", ".join(f"{key}: {content[key]}" for key in content)
     # Codes come in lower case with underscores; anything typed stays as it was typed.
     text = str(content)
-    return text.replace("_", " ") if name in _CODED else text
+    told = text.replace("_", " ") if name in _CODED else text
+    return _MEANS.get((name, text), told)
 
 
 def _truth(name: str, *, truth: bool) -> str:
@@ -234,6 +237,15 @@ _CODED: Final = frozenset(
         "role",
     }
 )
+
+
+# Codes that say nothing by themselves.
+_MEANS: Final = {
+    ("what", "none"): "whole body",
+    ("what", "asymmetry"): "right minus left",
+    ("region", "hip_groin"): "hip or groin",
+    **{("role", role.value): words for role, words in ROLES.items()},
+}
 
 
 def value_words(content: Mapping[str, Any], metric: Metric | None) -> str:

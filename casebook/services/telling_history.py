@@ -9,6 +9,8 @@ from datetime import date, datetime
 from casebook.domain.history import Act, Entry, Subject
 from casebook.domain.history_words import UNTOLD, content_words, field_label, heading_words
 from casebook.domain.metrics import Metric
+from casebook.domain.verdicts import What
+from casebook.domain.wording import asymmetry_unit, unit_words
 from casebook.services.opened import Casebook
 from casebook.services.registering import get_runner_row
 from casebook.services.undoing_entries import cannot_be_undone
@@ -93,7 +95,8 @@ def runner_history(casebook: Casebook, runner: str) -> tuple[ToldEntry, ...]:
     labels = {number: metric.label for number, metric in metrics.items()}
     days = visit_days(entries)
     return tuple(
-        _told(entry, by_key, labels, days.get(entry.visit_id or 0)) for entry in reversed(entries)
+        _told(entry, by_key, labels, metrics, days.get(entry.visit_id or 0))
+        for entry in reversed(entries)
     )
 
 
@@ -108,6 +111,17 @@ def of_visit(
         and entry.visit[0] == visited_on
         and session in (None, entry.visit[1])
     )
+
+
+def _unit(entry: Entry, metrics: Mapping[int, Metric]) -> str:
+    """The unit of an amount that a target or a prediction names, where its metric is told too."""
+    told = {name: now if now is not None else was for name, (was, now) in entry.fields.items()}
+    metric = metrics.get(told.get("metric_id", 0))
+    if metric is None:
+        return ""
+    if told.get("what") == What.ASYMMETRY.value:
+        return asymmetry_unit(metric.asymmetry_form, metric.unit)
+    return unit_words(metric.unit)
 
 
 def history_head(casebook: Casebook) -> tuple[int, str]:
@@ -141,11 +155,14 @@ def _told(
     entry: Entry,
     metrics: Mapping[str, Metric],
     labels: Mapping[int, str],
+    units: Mapping[int, Metric],
     visit: tuple[date, int] | None,
 ) -> ToldEntry:
     def words(name: str, content: object) -> str:
         if name == "metric_id" and isinstance(content, int):
             return labels.get(content, f"number {content}")
+        if name == "amount" and content is not None:
+            return f"{content_words(name, content, metrics)} {_unit(entry, units)}".strip()
         return content_words(name, content, metrics)
 
     positions = {key: (metric.position, key) for key, metric in metrics.items()}

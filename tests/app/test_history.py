@@ -8,11 +8,14 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from casebook.domain.cautions import Finding
+from casebook.domain.prescriptions import Prescription
+from casebook.domain.programmes import Programme, Target, TargetDirection, TargetOn
 from casebook.domain.sides import Side
 from casebook.domain.visits import value_of_trials
 from casebook.services.amending import VisitChange, amend_visit
 from casebook.services.cautioning import findings_of, record_findings
 from casebook.services.keeping import Casebook, check_casebook
+from casebook.services.prescribing import prescribe
 from casebook.services.recording import find_visit
 from casebook.services.registering import get_runner, list_injuries
 from tests.app.conftest import DROP, STRENGTH, WORSE, at_page, links, words
@@ -54,6 +57,34 @@ def test_an_amendment_stands_there_in_plain_words(amended: Casebook, app: AppTes
     assert "is now **nothing**" in said
     assert "runner recorded" not in said.lower()
     assert not app.exception
+
+
+def test_days_read_as_on_every_page_and_an_amount_has_its_unit(
+    clinic: Casebook, app: AppTest
+) -> None:
+    targets = (
+        Target(
+            metric=STRENGTH,
+            what=TargetOn.ASYMMETRY,
+            direction=TargetDirection.TOWARDS_ZERO,
+            amount=15.0,
+            due_on=date(2026, 6, 1),
+        ),
+        Target(
+            metric=STRENGTH,
+            what=TargetOn.RIGHT,
+            direction=TargetDirection.UP,
+            amount=40.0,
+            due_on=date(2026, 6, 1),
+        ),
+    )
+    planned = Programme(runner=WORSE, title="Hips", started_on=date(2026, 3, 10), targets=targets)
+    prescribe(clinic, Prescription(programme=planned), by="AB")
+    said = words(at_page(app, "history", runner=WORSE))
+    assert "- due on: 1 Jun 2026" in said
+    assert "- amount: 15 %" in said
+    assert "- amount: 40 N" in said
+    assert "- on: right minus left" in said
 
 
 def test_an_entry_is_undone_with_a_reason(amended: Casebook, app: AppTest) -> None:
