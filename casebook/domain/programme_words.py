@@ -221,6 +221,7 @@ def arguments_against(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) ->
         Each without a full stop; at least one, since time alone always argues so.
     """
     return (
+        *_by_others(effect),
         *_by_comparison(effect),
         *_by_measure(effect, metrics),
         *_by_own_sides(effect, metrics),
@@ -228,6 +229,16 @@ def arguments_against(effect: ProgrammeEffect, metrics: Mapping[str, Metric]) ->
         *_by_programme(effect),
         ALWAYS,
     )
+
+
+def _by_others(effect: ProgrammeEffect) -> Iterator[str]:
+    titles = [f"'{title}'" for title in effect.overlapping]
+    if titles:
+        ran = "another programme" if len(titles) == 1 else f"{len(titles)} other programmes"
+        yield (
+            f"{ran} ran in the same weeks ({', '.join(titles)}), and what changed beside each of "
+            "them can't be told apart"
+        )
 
 
 def _by_comparison(effect: ProgrammeEffect) -> Iterator[str]:
@@ -333,8 +344,6 @@ def _by_programme(effect: ProgrammeEffect) -> Iterator[str]:
     if share is not None and weeks is not None and effect.adherence.weeks < weeks:
         lacking = _counted(weeks - effect.adherence.weeks, "week")
         yield f"how much of it was done in {lacking} of its {weeks} was not recorded"
-    if effect.overlapping:
-        yield f"other programmes ran in the same weeks ({', '.join(effect.overlapping)})"
     if effect.left_out:
         yield f"{_counted(effect.left_out, 'visit')} left out as not like for like"
 

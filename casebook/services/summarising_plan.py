@@ -14,6 +14,7 @@ from casebook.domain.wording import number_words
 from casebook.services.prescribing import StoredPrescription
 from casebook.services.reviewing import Review
 
+NOT_APART = "What changed while they ran together can't be told apart between them."
 LONGEST_TITLE = 120
 LONGEST_RATIONALE = 400
 LONGEST_EXERCISE = 140
@@ -38,11 +39,19 @@ def prescribed(review: Review, reader: Reader, stored: StoredPrescription | None
     done = _adherence_words(latest)
     if done:
         parts.append(Text(words=done))
-    earlier = ordered[:-1]
+    others = ordered[:-1]
+    beside = [one for one in others if one.ended_on is None or one.ended_on > latest.started_on]
+    earlier = [one for one in others if one not in beside]
+    if beside:
+        # Only the latest is told of: whoever reads it must know that it was not alone.
+        parts.append(Text(words=f"In the same weeks: {_listed(beside)}. {NOT_APART}"))
     if earlier:
-        titles = "; ".join(f"{_title(one)}, {_when(one)}" for one in earlier)
-        parts.append(Text(words=f"Before that: {titles}."))
+        parts.append(Text(words=f"Before that: {_listed(earlier)}."))
     return Section(heading=heading, parts=tuple(parts))
+
+
+def _listed(programmes: list[Programme]) -> str:
+    return "; ".join(f"{_title(one)}, {_when(one)}" for one in programmes)
 
 
 def _title(programme: Programme) -> str:

@@ -240,12 +240,15 @@ def test_each_weakness_of_the_programme_argues_against() -> None:
         overlapping=("Hip",), left_out=1,
     )  # fmt: skip
     assert arguments_against(weak, BY_KEY) == (
+        "another programme ran in the same weeks ('Hip'), and what changed beside each of them "
+        "can't be told apart",
         *LACKS,
         "only 25 % of the planned sessions were done",
-        "other programmes ran in the same weeks (Hip)",
         "1 visit left out as not like for like",
         ALWAYS,
     )
+    many = arguments_against(replace(weak, overlapping=("Hip", "Cues")), BY_KEY)
+    assert many[0].startswith("2 other programmes ran in the same weeks ('Hip', 'Cues'), and")
 
 
 def test_weeks_of_which_nothing_was_recorded_weaken_what_was_recorded_of_the_others() -> None:

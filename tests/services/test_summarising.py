@@ -42,7 +42,7 @@ from casebook.services.recording import record_visit
 from casebook.services.registering import record_injury, register_runner, register_user
 from casebook.services.reviewing import review_runner
 from casebook.services.summarising import summarise
-from casebook.services.summarising_plan import next_steps
+from casebook.services.summarising_plan import next_steps, prescribed
 from casebook.typesetting.compiling import BREAK, pages_of
 from casebook.typesetting.paper import summary_pdf
 from casebook.typesetting.web import summary_page
@@ -273,6 +273,25 @@ def test_a_programme_that_is_still_to_start_does_not_go_on_yet(stored: Casebook)
         if "Steady pelvis" in one
     ]
     assert "starts on 13 Jan 2026 and runs until 1 Feb 2026." in told
+
+
+def test_programmes_that_ran_beside_the_latest_are_named_as_not_to_be_told_apart(
+    stored: Casebook,
+) -> None:
+    review = review_runner(stored, UP)
+    latest = review.programmes[0]
+    start = latest.started_on
+    beside = replace(latest, title="Cues", started_on=start - timedelta(days=20), ended_on=None)
+    before = replace(beside, title="Easy weeks", ended_on=start)
+    for reader in Reader:
+        section = prescribed(replace(review, programmes=(before, beside, latest)), reader, None)
+        said = [part.words for part in section.parts if isinstance(part, Text)]
+        assert said[0].startswith("Steady pelvis")
+        assert said[-2:] == [
+            "In the same weeks: Cues, since 24 Dec 2025. What changed while they ran together "
+            "can't be told apart between them.",
+            "Before that: Easy weeks, from 24 Dec 2025 to 13 Jan 2026.",
+        ]
 
 
 def test_no_name_and_no_birth_date_stand_on_it_unless_asked_for(stored: Casebook) -> None:
