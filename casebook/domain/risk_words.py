@@ -60,8 +60,9 @@ NOT_PROTECTED: Final = (
     "there were, how many weeks a complaint kept from running, the weeks of a programme) may find "
     "the record by these: they leave as they are, but for rounding.",
     "Two exports of the same runners can be matched by such numbers, whatever their keys, and what "
-    "one made coarser or left out the other may give back. Give no second export to the same "
-    "receiver without need.",
+    "one made coarser or left out the other may give back. A record that is in the first alone is "
+    "that of somebody who left in between: whoever knows who withdrew finds it, whole. Give no "
+    "second export to the same receiver without need, and ask for the first one back.",
     "Exports that carry a key on can be joined by pseudonym, which is what the key is for. The "
     "numbers above hold for each by itself: of runners known to be in both, fewer may look alike.",
     "Exercises, metrics, targets and kinds of tissue hint at the complaint, and the weaker, "
