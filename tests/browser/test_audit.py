@@ -63,7 +63,7 @@ def _filter_and_read(page: Page) -> tuple[str, list[str]]:
     press(page, page.get_by_role("radio", name="What changed"))
     rows = page.locator("[class*='st-key-audit_table_numbers_outcomes'] tbody tr")
     expect(rows).to_have_count(1)
-    cohort = words(told.inner_text())
+    cohort = words(told.locator("p").first.inner_text())
     assert re.match(r"\d+ runners registered by", cohort)
     cells = [words(cell) for cell in rows.first.locator("td").all_inner_texts()]
     assert cells[0] == HIP
