@@ -25,32 +25,39 @@ from casebook.statistics.course.smoothing import SmoothedCourse
 from casebook.statistics.course.whole import Course
 
 CHARTS_AT_FIRST = 3
-AS_VISITS, AS_SMOOTHED = "Visits and the error around the baseline", "Smoothed course"
+AS_VISITS, AS_SMOOTHED = "Visit by visit", "Smoothed course"
 COURSES = {
     What.LEFT: "The course of the left side",
     What.RIGHT: "The course of the right side",
     What.NONE: "The course",
     What.ASYMMETRY: "The course of right − left (a rise is toward the right being larger)",
 }
+SIDES_KEY = "◀ left, full line · ▶ right, broken line · hollow: a visit of the baseline. "
+AT_A_GLANCE = {
+    AS_VISITS: "Outside the shading: further from the baseline than measurement error alone.",
+    AS_SMOOTHED: ("Beyond the thin lines: further from the baseline than measurement error alone."),
+}
 HOW = {
     AS_VISITS: (
         "Shaded: how far measurement error alone may take a visit from the baseline; a point "
-        "inside has not changed beyond error. Paler: only the error within a session is known, so "
-        "the band is too narrow, and a point outside it may be error too. No shading: no error "
-        "figure for that visit."
+        "inside has not changed beyond error.",
+        "Paler: only the error within a session is known, so the band is too narrow, and a point "
+        "outside it may be error too. No shading: no error figure for that visit.",
     ),
     AS_SMOOTHED: (
         "Thick line: where the true course most likely runs, given how exact each visit is; its "
-        "shading holds it at 95 of 100 visits. Thin lines: how far measurement error alone may "
-        "take a visit from the baseline. A course needs three visits with a known error; without "
-        "them the visits are joined as they are, and that reach is shaded."
+        "shading holds it at 95 of 100 visits.",
+        "Thin lines: how far measurement error alone may take a visit from the baseline.",
+        "A course needs three visits with a known error; without them the visits are joined as "
+        "they are, and that reach is shaded.",
     ),
 }
 PROGRAMMES = (
-    " Shaded from top to bottom: a programme runs. Upright broken line: it starts; upright dotted "
+    "Shaded from top to bottom: a programme runs. Upright broken line: it starts; upright dotted "
     "line: it ends. Before the first line of all lies the baseline. Each programme has its name "
-    "and its days on a bar at the foot."
+    "and its days on a bar at the foot.",
 )
+FLAGS = "Ringed: a visit that has a flag; what it says stands above, or among the earlier flags."
 
 
 def show_courses(review: Review) -> None:
@@ -76,11 +83,10 @@ def show_courses(review: Review) -> None:
         required=True,
         label_visibility="collapsed",
     )
-    st.caption(
-        "◀ left, full line; ▶ right, broken line; hollow: a visit of the baseline. "
-        f"{HOW[str(drawn)]}{PROGRAMMES if review.programmes else ''} "
-        "Touch a point for its numbers."
-    )
+    st.caption(f"{SIDES_KEY}{AT_A_GLANCE[str(drawn)]} Touch a point for its numbers.")
+    with st.expander("How to read these charts", icon=":material/help:"):
+        lines = (*HOW[str(drawn)], *(PROGRAMMES if review.programmes else ()), FLAGS)
+        st.markdown("\n".join(f"- {line}" for line in lines))
     axis = _time_axis(review)
     for key in chosen:
         _show_course(review, review.metrics[key], axis, smoothed=drawn == AS_SMOOTHED)

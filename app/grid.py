@@ -27,7 +27,7 @@ from app.log_sheet import Sheet
 from app.messages import calmly, count_words, day_words, plain
 from app.words import GROUPS, SIDES, reading_words
 from casebook.domain.measurement_sets import in_looking_order
-from casebook.domain.metrics import Better, Metric, Scale
+from casebook.domain.metrics import Better, Metric, MetricGroup, Scale
 from casebook.domain.reach import Reach
 from casebook.domain.sides import Side
 from casebook.domain.typed_entry import MISSING_KEYS, MISSING_WORDS, Entry
@@ -153,7 +153,8 @@ def _cell(sheet: Sheet, metric: Metric, side: Side) -> None:
     label = f"{metric.label}, {SIDES[side]}"
     stored = stored_text(dict(sheet.kept), cell)
     key = seeded_cell(sheet.draft, cell, stored)
-    st.caption(SIDE_SIGNS[side])
+    asked = side is Side.NONE and metric.group is MetricGroup.REPORTED
+    st.caption("● answer" if asked else SIDE_SIGNS[side])
     # A grade, too, is typed: a list that opens late would drop what a quick hand leaves behind.
     st.text_input(
         label,

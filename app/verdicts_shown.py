@@ -10,7 +10,7 @@ import streamlit as st
 
 from app.messages import day_words, plain
 from app.tables import show_stacked
-from casebook.domain.metrics import AppliesTo, ErrorOrigin, Metric
+from casebook.domain.metrics import AppliesTo, ErrorOrigin, Metric, MetricGroup
 from casebook.domain.sides import Side
 from casebook.domain.verdicts import Call, Reason, SideMoved, Verdict, What
 from casebook.domain.wording import (
@@ -42,6 +42,13 @@ WHATS = {
 }
 MOVED_SIDE = "Which side moved"
 MOVED, ALL, UNSURE = "Changed beyond error", "All", "Can't say"
+
+
+def place_words(what: What, metric: Metric) -> str:
+    """Where a value was read; what a runner answers is read nowhere on the body."""
+    if what is What.NONE and metric.group is MetricGroup.REPORTED:
+        return "answer"
+    return WHATS[what]
 
 
 def only_because_the_better_side_fell(verdict: Verdict) -> bool:
@@ -165,7 +172,7 @@ def _line(verdict: Verdict, review: Review, last: date) -> dict[str, str]:
     missing = missing_words(review, verdict)
     return {
         "Metric": plain(metric.label),
-        "What": WHATS[verdict.what],
+        "What": place_words(verdict.what, metric),
         "Verdict": f"{missing}  \nbefore: {call_line(verdict)}" if missing else call_line(verdict),
         "Change": plain(number_words(verdict.change, unit, signed=True)),
         "MDC": plain(mdc_words(verdict, unit)),
@@ -260,6 +267,5 @@ def _sentence(verdict: Verdict, metric: Metric, review: Review) -> str:
     told = told and not only_because_the_better_side_fell(verdict)
     side = f"; {SIDES_MOVED[moved]}" if moved and told else ""
     now = f"{missing}; before: " if missing else ""
-    return (
-        f"**{WHATS[verdict.what]}** {now}{plain(sizes)}{plain(error)}: {call_line(verdict)}{side}"
-    )
+    head = f"**{place_words(verdict.what, metric)}** {now}{plain(sizes)}{plain(error)}"
+    return f"{head}: {call_line(verdict)}{side}"

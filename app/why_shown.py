@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import streamlit as st
 
 from app.messages import plain
-from app.verdicts_shown import WHATS, call_line
+from app.verdicts_shown import call_line, place_words
 from casebook.domain.explaining import why
 from casebook.domain.metrics import Metric
 from casebook.domain.verdicts import Verdict
@@ -46,7 +46,10 @@ def why_expander(review: Review, metric: Metric, *, courses: Mapping[str, str]) 
 def why_of_a_row(review: Review, chosen: list[Verdict]) -> None:
     """Ask for one of the verdicts of the table and unfold it below."""
     names = {
-        (v.metric, v.what): f"{review.metrics[v.metric].label}, {WHATS[v.what]}" for v in chosen
+        (v.metric, v.what): (
+            f"{review.metrics[v.metric].label}, {place_words(v.what, review.metrics[v.metric])}"
+        )
+        for v in chosen
     }
     asked = st.selectbox(
         "Why this verdict?",
@@ -73,4 +76,4 @@ def _why(review: Review, metric: Metric, verdict: Verdict) -> None:
         f"**What would change it.** {plain(' '.join(told.changes))}",
     )
     listed = "\n".join(f"- {line}" for line in (plain(lines[0]), *lines[1:]))
-    st.markdown(f"**{WHATS[verdict.what]}** {call_line(verdict)}\n\n{listed}")
+    st.markdown(f"**{place_words(verdict.what, metric)}** {call_line(verdict)}\n\n{listed}")

@@ -243,6 +243,7 @@ def test_the_course_is_drawn_smoothed_or_by_visits_and_said_in_one_sentence(app:
         ]
 
     assert smoothed() == [True, True]
+    assert "Beyond the thin lines: further from the baseline than measurement error alone" in said
     app.segmented_control(key="courses_drawn").set_value(AS_VISITS).run()
     assert smoothed() == [False, False]
 
