@@ -83,6 +83,8 @@ def _show_entries(
     _heading()
     for entry in found[(at - 1) * A_PAGE : at * A_PAGE]:
         _line(entry, today, labels)
+    if pages > 1:
+        _turn_pages(at, pages, len(found))
 
 
 def _fits(entry: CaseloadEntry, sought: str, shown: str) -> bool:
@@ -125,6 +127,26 @@ def _page_number(place: DeltaGenerator, pages: int, n: int) -> int:
         key="caseload_page",
     )
     return int(at)
+
+
+def _turn_pages(at: int, pages: int, n: int) -> None:
+    """At the foot of the list, where a reader is who has read it."""
+    with st.container(horizontal=True, vertical_alignment="center", key="caseload_pages"):
+        st.caption(
+            f"Runners {(at - 1) * A_PAGE + 1} to {min(at * A_PAGE, n)} of {n}", width="content"
+        )
+        for words, to, icon in (
+            ("Earlier in the list", at - 1, ":material/arrow_back:"),
+            ("Further in the list", at + 1, ":material/arrow_forward:"),
+        ):
+            st.button(
+                words,
+                key=f"caseload_to_{words.split()[0].lower()}",
+                icon=icon,
+                type="tertiary",
+                disabled=not 1 <= to <= pages,
+                on_click=lambda to=to: st.session_state.update(caseload_page=to),
+            )
 
 
 def _heading() -> None:

@@ -25,7 +25,8 @@ def show() -> None:
     metrics = list_metrics(casebook, include_inactive=True)
     sets = list_sets(casebook, include_inactive=True)
     for place, one in enumerate(sets):
-        told, up, down = st.columns([6, 1, 1], vertical_alignment="top")
+        with st.container(key=f"set_line_{one.set_id}"):
+            told, up, down = st.columns([6, 1, 1], vertical_alignment="top")
         with told.expander(
             f"**{plain(one.set.name)}** · {count_words(len(one.set.metrics), 'metric')}"
             f"{'' if one.set.active else ' · switched off'}"

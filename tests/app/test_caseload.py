@@ -73,6 +73,11 @@ def test_a_page_number_beyond_the_found_runners_is_mended(app: AppTest, clinic: 
     app.run()
     app.number_input(key="caseload_page").set_value(2).run()
     assert len(links(app)) == 43 - 25
+    assert "Runners 26 to 43 of 43" in words(app)
+    assert app.button(key="caseload_to_further").disabled
+    app.button(key="caseload_to_earlier").click().run()
+    assert len(links(app)) == 25
+    assert app.number_input(key="caseload_page").value == 1
     app.text_input(key="caseload_search").set_value("Z-").run()
     app.number_input(key="caseload_page").set_value(2).run()
     app.text_input(key="caseload_search").set_value("Z-1").run()
