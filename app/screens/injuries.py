@@ -36,9 +36,12 @@ FELT = {
     "morning after": "next morning",
 }
 RUNNING_INJURY = {
-    True: "counts as a running-related injury",
-    False: "does not count as a running-related injury",
-    None: "whether it counts as a running-related injury is not recorded",
+    True: "By the consensus definition it counts as a running-related injury",
+    False: "By the consensus definition it does not count as a running-related injury",
+    None: (
+        "Whether it counts as a running-related injury is not recorded: enter below for how long "
+        "it limited running"
+    ),
 }
 EVENT_ICONS = {
     EventKind.ONSET: ":material/healing:",
@@ -96,7 +99,7 @@ def _show_complaint(casebook: Casebook, code: str, one: ComplaintCourse) -> None
     facts = [
         f"Time lost: {one.loss_words}",
         f"Against earlier complaints: {one.succession_words}",
-        f"Consensus criteria: {RUNNING_INJURY[one.running_injury]}",
+        RUNNING_INJURY[one.running_injury],
         *_return_words(one.back, injury.returned_on is not None),
     ]
     if injury.returned_on:

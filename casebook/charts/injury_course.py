@@ -39,6 +39,7 @@ PAIN_SHAPES = {
 }
 # Pain comes and goes: over longer than this a line would tell of what nobody asked about.
 LONGEST_GAP = timedelta(weeks=6)
+MONTHLY = timedelta(days=100)
 EVENTS, SPANS, OPEN_ENDS, POINTS, WEEKS, LONGEST = (
     "events",
     "spans",
@@ -291,7 +292,12 @@ def _time(first: date, last: date, field: str) -> alt.X:
         scale=alt.Scale(domain=[chart_day(first), chart_day(last)], nice=False),
         axis=alt.Axis(
             format="%-d %b %y",
-            labelOverlap="greedy",
+            # Whole months, each second or third of them where there is no room for all: labels
+            # at uneven distances read as a time that runs unevenly.
+            tickCount=alt.TimeIntervalStep(interval="month", step=1)
+            if last - first > MONTHLY
+            else alt.Undefined,
+            labelOverlap="parity",
             labelSeparation=8,
             labelFlush=True,
             labelBound=True,
