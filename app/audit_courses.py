@@ -54,8 +54,9 @@ def _return_row(one: ReturnToRunning) -> dict[str, str]:
     if one.median is not None:
         middle, low, high = ("not reached" if end is None else f"{end:.0f}" for end in one.median)
         half = f"{middle} (95 % interval {low} to {high})"
+    begins = f", not running by day {one.begins:.0f}" if one.begins and one.steps else ""
     return {
-        "Runners": LEVELS[one.group] or "all",
+        "Runners": (LEVELS[one.group] or "all") + begins,
         "How many": WITHHELD if one.n is None else str(one.n),
         "Ran again": WITHHELD if one.returned is None else str(one.returned),
         "Day by which half ran again": half,

@@ -122,7 +122,7 @@ def _number_layers(x: alt.X, palette: Palette) -> list[alt.Chart]:
 
 
 def _curve(one: ReturnToRunning) -> Rows:
-    steps = [(0.0, 1.0, 1.0, 1.0)]
+    steps = [(one.begins, 1.0, 1.0, 1.0)]
     steps += [(step.day, step.still_out, step.low, step.high) for step in one.steps]
     return [
         {

@@ -103,8 +103,9 @@ def show_returns(audit: Audit) -> None:
     table = plain_table("running again", "runners", "ran", "day by which half ran", "95 % interval")
     for one in audit.returns:
         middle, low, high = one.median or (None, None, None)
+        begins = f", not running by day {one.begins:.0f}" if one.begins and one.steps else ""
         table.add_row(
-            LEVELS[one.group] or "all",
+            (LEVELS[one.group] or "all") + begins,
             WITHHELD if one.n is None else str(one.n),
             WITHHELD if one.returned is None else str(one.returned),
             _day(middle),

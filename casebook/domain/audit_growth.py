@@ -243,11 +243,14 @@ class NoModel:
 RETURN_WORDS = (
     "Kaplan-Meier estimate with the 95 % interval on the scale of log(-log). Counted from the day "
     "the complaint began to the first run, or to full training where no first run is recorded. A "
-    "runner without either counts as not running until the last visit, as if those no longer seen "
-    "would run again as soon as those still seen; who stays away may be who runs already. It "
-    "describes those who came: whoever ran again sooner and never came is not in it, so that it "
-    "foretells no day for a new complaint. The curve ends where fewer runners remain than may be "
-    "shown. Runners who ran again before they came here, or never stopped, can make it misleading."
+    "runner is watched from the first visit on (delayed entry), since of those who ran again "
+    "sooner most never came; who ran again before the first visit is not in it. The curve begins "
+    "where enough runners are watched, tells of those not running by that day, and takes it that "
+    "who came early and who came late would run again alike. A runner without a first run counts "
+    "as not running until the last visit, as if those no longer seen would run again as soon as "
+    "those still seen; who stays away may be who runs already. It foretells no day for a new "
+    "complaint. The curve ends where fewer runners remain than may be shown. Runners who never "
+    "stopped can make it misleading."
 )
 RETURN_WEEKS = (
     "For others than the clinic the curve has steps at ends of weeks only, each of as many returns "

@@ -121,10 +121,13 @@ class ReturnStep:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReturnToRunning:
-    """Time from onset to the first run, by Kaplan and Meier.
+    """Time from onset to the first run, by Kaplan and Meier, each runner watched from the first
+    visit on.
 
     Parameters
     ----------
+    n, returned : int or None
+        Runners who were watched for any time, and of them those who then ran again.
     steps : tuple of ReturnStep
         Where the audit is for others than the clinic: at ends of weeks, of as many returns as
         may be shown.
@@ -133,6 +136,8 @@ class ReturnToRunning:
     median : tuple of float or None
         Median with its 95 % interval in days; ends are None where the curve does not reach
         them.
+    begins : float
+        Day from which enough runners are watched: the curve is of those not running by then.
     """
 
     group: str
@@ -141,6 +146,7 @@ class ReturnToRunning:
     steps: tuple[ReturnStep, ...]
     at_risk: tuple[tuple[float, int | None], ...]
     median: tuple[float | None, float | None, float | None] | None
+    begins: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -97,7 +97,7 @@ def returns_plot(returns: Sequence[ReturnToRunning]) -> Plot | None:
         return None
     series: list[Series] = []
     for look, one in enumerate(shown):
-        x = (0.0, *(step.day for step in one.steps))
+        x = (one.begins, *(step.day for step in one.steps))
         if len(shown) == 1:
             series.append(_stair_band(one))
         series.append(
@@ -126,8 +126,8 @@ def returns_plot(returns: Sequence[ReturnToRunning]) -> Plot | None:
         ),
         told=" ".join(_median_words(one) for one in shown),
         note="Kaplan and Meier 1958; the band is the 95 % interval of each day. Below: runners "
-        "still at risk; < stands for a number that is withheld. Runners not seen running again "
-        "count up to their last visit.",
+        "still at risk; < stands for a number that is withheld. Runners count from their first "
+        "visit on, and those not seen running again up to their last one.",
     )
 
 
@@ -137,7 +137,7 @@ def _last_day(one: ReturnToRunning) -> float:
 
 def _stair_band(one: ReturnToRunning) -> Series:
     """The interval as stairs: every level holds until the next step."""
-    x, low, high = [0.0, one.steps[0].day], [100.0, 100.0], [100.0, 100.0]
+    x, low, high = [one.begins, one.steps[0].day], [100.0, 100.0], [100.0, 100.0]
     for at, step in enumerate(one.steps):
         if at:
             x.append(step.day)
@@ -151,6 +151,8 @@ def _stair_band(one: ReturnToRunning) -> Series:
 
 def _median_words(one: ReturnToRunning) -> str:
     name = upper_first(LEVELS[one.group] or "all runners")
+    if one.begins:
+        name += f", of those not running by day {one.begins:.0f}"
     if one.median is None or one.median[0] is None:
         return f"{name}: half of the runners were not seen running again in the time observed."
     middle, low, high = one.median

@@ -19,19 +19,27 @@ from casebook.statistics.survival import Survival, at_risk_on, kaplan_meier
 # Distances in days between the numbers at risk, and how many of them fit below a curve.
 DISTANCES = (7, 14, 28, 56, 91, 182, 364, 728)
 MOST_NUMBERS = 7
+# Watched on the day of the onset itself, too.
+SINCE_THE_ONSET = -1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Times:
-    """Days to the first run or to the last visit without it, and the programme's kind."""
+    """Days to the first run or to the last visit without it, the day of the first visit (before
+    the onset: SINCE_THE_ONSET), and the programme's kind.
+    """
 
     days: Floats
+    entry: Floats
     returned: Flags
     kind: Codes
 
     def at(self, chosen: Flags) -> _Times:
         return _Times(
-            days=self.days[chosen], returned=self.returned[chosen], kind=self.kind[chosen]
+            days=self.days[chosen],
+            entry=self.entry[chosen],
+            returned=self.returned[chosen],
+            kind=self.kind[chosen],
         )
 
 
@@ -50,10 +58,12 @@ def cohort_returns(
     -------
     tuple of ReturnToRunning
         The whole first (group ''), then the kinds of more than one that occur. Counted are those
-        included with a complaint that had begun and a visit since; a runner without a first run
-        recorded (nor full training) by the day of the audit is watched until the last visit.
-        Empty where there is nobody. A curve ends where fewer remain at risk than may be shown,
-        and there is none of fewer returns than that. A step of an exact curve is one runner's
+        included with a complaint that had begun, watched from the first visit (or the onset, if
+        that came later) until the first run; a runner without a first run recorded (nor full
+        training) by the day of the audit until the last visit. Who ran again before the first
+        visit was never watched. Empty where there is nobody. A curve begins where as many are at
+        risk as may be shown, ends where fewer remain, and there is none of fewer returns than
+        that. A step of an exact curve is one runner's
         day: for others than the clinic (a purpose in the choice) there are steps at ends of
         weeks only, each of as many returns as may be shown, shares in whole percent.
     """
@@ -100,14 +110,23 @@ def _times(loaded: LoadedCohort, members: Members) -> _Times:
     returned = run <= members.as_of
     last = np.full(len(runners), np.nan)
     seen = np.flatnonzero(members.counted)
+    first = np.full(len(runners), np.nan)
+    runner, day = visits["runner"].to_numpy()[seen], visits["day"].to_numpy()[seen]
     # By runner and day: the last one put in a place stays there.
-    last[visits["runner"].to_numpy()[seen]] = visits["day"].to_numpy()[seen]
+    last[runner], first[runner[::-1]] = day, day[::-1]
     days = np.where(returned, run, last) - onset
+    entry = np.where(first <= onset, SINCE_THE_ONSET, first - onset)
     # Of whom nothing was seen after the onset only a return could be known: they would all be
     # runners who ran.
     known = members.included & (onset <= members.as_of) & (last >= onset) & (days >= 0)
+    known &= entry < days
     kind = np.where(members.started, runners["kind"].to_numpy(), NOTHING)
-    return _Times(days=days[known], returned=returned[known], kind=kind[known].astype(np.int8))
+    return _Times(
+        days=days[known],
+        entry=entry[known],
+        returned=returned[known],
+        kind=kind[known].astype(np.int8),
+    )
 
 
 def _told(
@@ -126,20 +145,28 @@ def _told(
             group=group, n=None, returned=None, steps=(), at_risk=(), median=None
         )
     few = 0 < returned < least or 0 < n - returned < least
-    curve = kaplan_meier(times.days, times.returned)
+    begins = _begins(times, least)
+    if weekly and begins > SINCE_THE_ONSET:
+        begins = end_of_week(begins)
+    watched = times.at(times.days > begins)
+    ran = int(watched.returned.sum())
+    curve, shown = None, np.zeros(0, dtype=np.int64)
     # Few returns make no curve, and its steps would count them.
-    shown = (
-        np.zeros(0, dtype=np.int64)
-        if curveless or 0 < returned < least
-        else np.flatnonzero(curve.at_risk >= least)
-    )
-    end = float(curve.time[shown[-1]]) if shown.size else float(times.days.max())
-    steps = _weekly(curve, shown, least) if weekly else _exact(curve, shown)
-    axis = _some([0.0, *(one.day for one in steps)]) if weekly else _axis(end)
-    left = at_risk_on(times.days, axis)
+    if not curveless and ran >= max(1, least):
+        entry = np.maximum(watched.entry, begins)
+        curve = kaplan_meier(watched.days, watched.returned, entry=entry)
+        enough = curve.at_risk >= least
+        shown = np.arange(enough.size if enough.all() else int(np.argmin(enough)))
+    steps: tuple[ReturnStep, ...] = ()
+    if curve is not None:
+        steps = _weekly(curve, shown, least) if weekly else _exact(curve, shown)
+    end = float(curve.time[shown[-1]]) if curve is not None and shown.size else times.days.max()
+    first = max(0.0, begins)
+    axis = _some([first, *(one.day for one in steps)]) if weekly else _axis(first, float(end))
+    left = at_risk_on(times.days, axis, entry=times.entry)
     middle, low, high = (
         None if one is None or one > end else end_of_week(one) if weekly else one
-        for one in curve.median
+        for one in (curve.median if curve is not None else (None, None, None))
     )
     return ReturnToRunning(
         group=group,
@@ -151,7 +178,21 @@ def _told(
             for day, number in zip(axis, left, strict=True)
         ),
         median=(middle, low, high) if steps else None,
+        begins=first,
     )
+
+
+def _begins(times: _Times, least: int) -> float:
+    """Day after which as many are watched as may be shown at every first run until the end of
+    the curve; SINCE_THE_ONSET where they all are from there on.
+
+    The runs before it are passed over: among few, one alone would bring the curve down by far.
+    """
+    ran = np.unique(times.days[times.returned])
+    risk = at_risk_on(times.days, ran, entry=times.entry)
+    passed = ran[: int(np.argmax(risk >= least))] if np.any(risk >= least) else ran
+    entered = float(np.sort(times.entry)[least - 1])
+    return max(entered, float(passed[-1])) if passed.size else entered
 
 
 def _exact(curve: Survival, shown: Whole) -> tuple[ReturnStep, ...]:
@@ -186,7 +227,7 @@ def _weekly(curve: Survival, shown: Whole, least: int) -> tuple[ReturnStep, ...]
 
 
 def _some(days: list[float]) -> Floats:
-    """Of the days from 0 on as many as stand apart from one another below a curve."""
+    """Of these days as many as stand apart from one another below a curve."""
     kept = days[:1]
     for day in days[1:]:
         if day - kept[-1] >= days[-1] / MOST_NUMBERS:
@@ -194,7 +235,7 @@ def _some(days: list[float]) -> Floats:
     return np.array(kept)
 
 
-def _axis(end: float) -> Floats:
+def _axis(first: float, end: float) -> Floats:
     step = next((one for one in DISTANCES if end / one < MOST_NUMBERS - 1), float(np.ceil(end / 6)))
     axis: Floats = np.arange(0.0, end + 1e-9, step)
-    return axis
+    return axis[axis >= first]

@@ -62,7 +62,9 @@ class Survival:
         return _reaches(self.time, self.low), _reaches(self.time, self.high)
 
 
-def kaplan_meier(time: Real, happened: Flags, *, level: float = LEVEL) -> Survival:
+def kaplan_meier(
+    time: Real, happened: Flags, *, entry: Real | None = None, level: float = LEVEL
+) -> Survival:
     """Share of those to whom something has not happened, by the product limit.
 
     Parameters
@@ -71,22 +73,30 @@ def kaplan_meier(time: Real, happened: Flags, *, level: float = LEVEL) -> Surviv
         Time of the event, or the last time at which it was known not to have happened; >= 0.
     happened : array of bool, shape (n,)
         False where watching ended before the event.
+    entry : array, shape (n,), or None
+        Time after which each was watched, before `time` (below 0: from the beginning on). Who
+        was not watched yet at the time of an event was not at risk of being seen to have it.
+        None: all from the beginning on.
     level : float, between 0 and 1
 
     Returns
     -------
     Survival
-        Who was watched until the time of an event counts as at risk then.
+        Who was watched until the time of an event counts as at risk then. With late entries it
+        tells of those to whom it had not happened when watching began; where nobody is left at
+        risk the curve is 0 from there on, so begin where enough are watched.
 
     Raises
     ------
     ValueError
-        For no times, times below 0 or unknown, or as many flags as there are not times.
+        For no times, times below 0 or unknown, as many flags or entries as there are not times,
+        or an entry that is not before its time.
 
     References
     ----------
-    [KaplanMeier1958]; standard error [Greenwood1926]; interval on the scale of log(-log)
-    [KalbfleischPrentice1980]; median's interval [BrookmeyerCrowley1982].
+    [KaplanMeier1958], where who comes late is at risk from then on; standard error
+    [Greenwood1926]; interval on the scale of log(-log) [KalbfleischPrentice1980]; median's
+    interval [BrookmeyerCrowley1982].
 
     Examples
     --------
@@ -98,7 +108,13 @@ def kaplan_meier(time: Real, happened: Flags, *, level: float = LEVEL) -> Surviv
     """
     if not len(time) or len(time) != len(happened) or not np.all(time >= 0):
         raise ValueError("expected a time of at least 0 for each, and whether it happened")
-    found = SurvfuncRight(np.asarray(time, dtype=np.float64), happened.astype(np.float64))
+    if entry is not None and not (len(entry) == len(time) and np.all(entry < time)):
+        raise ValueError("expected an entry for each, before its time")
+    found = SurvfuncRight(
+        np.asarray(time, dtype=np.float64),
+        happened.astype(np.float64),
+        entry=None if entry is None else np.asarray(entry, dtype=np.float64),
+    )
     share = np.maximum(np.asarray(found.surv_prob, dtype=np.float64), 0.0)
     left = share > EXACT
     se = np.where(left, np.asarray(found.surv_prob_se, dtype=np.float64), 0.0)
@@ -117,7 +133,7 @@ def kaplan_meier(time: Real, happened: Flags, *, level: float = LEVEL) -> Surviv
     )
 
 
-def at_risk_on(time: Real, days: Real) -> Whole:
+def at_risk_on(time: Real, days: Real, *, entry: Real | None = None) -> Whole:
     """How many are still watched just before each of some times.
 
     Parameters
@@ -125,6 +141,8 @@ def at_risk_on(time: Real, days: Real) -> Whole:
     time : array, shape (n,)
         Time of the event or of the end of watching.
     days : array, shape (m,)
+    entry : array, shape (n,), or None
+        Time after which each was watched; None: all from the beginning on.
 
     Returns
     -------
@@ -138,9 +156,13 @@ def at_risk_on(time: Real, days: Real) -> Whole:
     --------
     >>> at_risk_on(np.array([3.0, 5.0, 8.0]), np.array([0.0, 5.0, 6.0]))
     array([3, 2, 1])
+    >>> late = np.array([-1.0, 4.0, 5.0])
+    >>> at_risk_on(np.array([3.0, 5.0, 8.0]), np.array([0.0, 5.0, 6.0]), entry=late)
+    array([1, 1, 1])
     """
-    ordered = np.sort(time)
-    found: Whole = len(ordered) - np.searchsorted(ordered, days, side="left").astype(np.int64)
+    entered = np.full(len(time), -np.inf) if entry is None else entry
+    come, gone = (np.searchsorted(np.sort(one), days, side="left") for one in (entered, time))
+    found: Whole = (come - gone).astype(np.int64)
     return found
 
 

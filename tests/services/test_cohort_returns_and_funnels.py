@@ -30,40 +30,80 @@ def returns(loaded: LoadedCohort, least: int = 5) -> tuple[ReturnToRunning, ...]
     return cohort_returns(loaded, choose(loaded, choice), choice)
 
 
-def watched(loaded: LoadedCohort) -> tuple[np.ndarray, np.ndarray]:
-    """Days and returns, runner by runner, read as a person would."""
-    days, ran = [], []
-    visits = loaded.visits[loaded.visits["day"] <= AS_OF]
-    last = visits.groupby("runner")["day"].max()
+def watched(loaded: LoadedCohort) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Days, days of entry and returns, runner by runner, read as a person would."""
+    days, ran, entry = [], [], []
+    visits = loaded.visits[(loaded.visits["day"] <= AS_OF) & loaded.visits["counts"]]
+    first, last = (getattr(visits.groupby("runner")["day"], one)() for one in ("min", "max"))
     included = choose(loaded, CHOICE).included
     for runner, row in loaded.runners.iterrows():
         if not included[runner]:
             continue
         if runner not in last.index or last[runner] < row["onset_day"]:
             continue
-        if row["first_run_day"] <= AS_OF:
-            days.append(row["first_run_day"] - row["onset_day"])
-            ran.append(True)
-        else:
-            days.append(last[runner] - row["onset_day"])
-            ran.append(False)
-    return np.array(days), np.array(ran)
+        returned = row["first_run_day"] <= AS_OF
+        day = row["first_run_day"] if returned else last[runner]
+        since = first[runner]
+        if day <= since and not (returned and since <= row["onset_day"]):
+            continue
+        days.append(day - row["onset_day"])
+        ran.append(returned)
+        entry.append(max(since - row["onset_day"], 0.0) or -1.0)
+    return np.array(days), np.array(ran), np.array(entry)
 
 
 def test_the_whole_curve_is_that_of_the_runners_one_by_one() -> None:
     loaded = drawn_cohort(120, 4)
-    days, ran = watched(loaded)
-    curve = kaplan_meier(days, ran)
+    days, ran, entry = watched(loaded)
     whole = returns(loaded)[0]
-    shown = curve.at_risk >= 5
     assert (whole.n, whole.returned) == (len(days), int(ran.sum()))
+    late = days > whole.begins
+    curve = kaplan_meier(days[late], ran[late], entry=np.maximum(entry[late], whole.begins))
+    shown = curve.at_risk >= 5
     assert [step.day for step in whole.steps] == curve.time[shown].tolist()
     assert [step.still_out for step in whole.steps] == curve.share[shown].tolist()
-    assert whole.at_risk[0] == (0.0, len(days))
     for day, number in whole.at_risk:
-        assert number == np.sum(days >= day)
+        assert number == np.sum((entry < day) & (days >= day))
     assert whole.median is not None
     assert whole.median[0] == curve.median[0]
+
+
+def seen_from(loaded: LoadedCohort, first: list[float], run: list[float]) -> LoadedCohort:
+    """The same runners with first visits and first runs on these days after the onset."""
+    count, onset = len(first), float(AS_OF - 200)
+    days = np.column_stack([first, np.full(count, 150.0)]).ravel() + onset
+    visits = loaded.visits.iloc[:1]
+    visits = visits.loc[visits.index.repeat(2 * count)].reset_index(drop=True)
+    visits = visits.assign(runner=np.repeat(np.arange(count, dtype=np.int32), 2), day=days)
+    runners = loaded.runners.assign(
+        onset_day=onset, first_run_day=onset + np.array(run), registered_day=0.0
+    )
+    return replace(loaded, runners=runners, visits=visits)
+
+
+def test_who_comes_late_is_at_risk_from_then_on_and_few_early_runs_are_passed_over() -> None:
+    early, late = [10.0, 12.0, 14.0], [40.0 + at for at in range(12)]
+    loaded = seen_from(drawn_cohort(15, 4), [-5.0] * 3 + [30.0] * 12, early + late)
+    (whole, *_) = returns(loaded)
+    assert (whole.n, whole.returned, whole.begins) == (15, 15, 30.0)
+    # At day 10 three were watched, not fifteen: none of the twelve could have been seen to run.
+    assert [(one.day, round(12 * one.still_out)) for one in whole.steps] == [
+        (40.0 + at, 11 - at) for at in range(8)
+    ]
+    assert all(day >= 30.0 and number == 12 for day, number in whole.at_risk if day <= 40.0)
+    # For others the day of one runner's first visit is the end of its week.
+    choice = replace(CHOICE, purpose=Purpose.AUDIT)
+    everyone = loaded.consents.assign(given_day=0.0, withdrawn_day=np.nan)
+    loaded = replace(loaded, consents=everyone)
+    (weekly, *_) = cohort_returns(loaded, choose(loaded, choice), choice)
+    assert weekly.begins == 35.0
+    assert all(day % 7 == 0 for day, _ in weekly.at_risk)
+
+
+def test_who_ran_again_before_the_first_visit_was_never_watched() -> None:
+    run = [20.0] * 4 + [40.0 + at for at in range(11)]
+    (whole, *_) = returns(seen_from(drawn_cohort(15, 4), [30.0] * 15, run))
+    assert (whole.n, whole.returned) == (11, 11)
 
 
 def test_kinds_are_told_when_all_are_large_enough_and_add_up() -> None:
@@ -83,8 +123,9 @@ def test_of_few_nothing_is_told_and_of_few_returns_no_curve() -> None:
     assert alone == ReturnToRunning(
         group="", n=None, returned=None, steps=(), at_risk=(), median=None
     )
-    run = loaded.runners["first_run_day"].to_numpy().copy()
-    run[3:] = np.nan
+    seen = loaded.visits["runner"].unique()[:3]
+    run = np.full(60, np.nan)
+    run[seen] = loaded.visits["day"].max()
     few = returns(replace(loaded, runners=loaded.runners.assign(first_run_day=run)))[0]
     assert few.n is not None
     assert (few.returned, few.steps, few.median) == (None, (), None)

@@ -43,6 +43,58 @@ def test_times_that_are_none_are_refused(time: list[float]) -> None:
         kaplan_meier(np.array(time), np.array([True] if time else [], dtype=bool))
 
 
+# Two are watched from the beginning, the others from 2, 4, 5 and 5 on.
+ENTRY = np.array([-1.0, -1.0, 2.0, 4.0, 5.0, 5.0])
+TIME = np.array([3.0, 6.0, 7.0, 8.0, 9.0, 6.0])
+HAPPENED = np.array([True, True, True, False, True, False])
+
+
+def test_who_is_watched_late_is_at_risk_from_then_on() -> None:
+    found = kaplan_meier(TIME, HAPPENED, entry=ENTRY)
+    assert found.time.tolist() == [3.0, 6.0, 7.0, 9.0]
+    assert found.at_risk.tolist() == [3, 5, 3, 1]
+    assert found.share == pytest.approx([2 / 3, 8 / 15, 16 / 45, 0.0])
+    # Greenwood's formula by hand.
+    parts = np.cumsum([1 / (3 * 2), 1 / (5 * 4), 1 / (3 * 2)])
+    assert found.se[:3] == pytest.approx(found.share[:3] * np.sqrt(parts))
+    assert at_risk_on(TIME, found.time, entry=ENTRY).tolist() == found.at_risk.tolist()
+
+
+def test_watching_in_two_pieces_is_the_same_as_in_one() -> None:
+    long = TIME > 6.5
+    parts = kaplan_meier(
+        np.concatenate([np.where(long, 6.5, TIME), TIME[long]]),
+        np.concatenate([HAPPENED & ~long, HAPPENED[long]]),
+        entry=np.concatenate([ENTRY, np.full(int(long.sum()), 6.5)]),
+    )
+    whole = kaplan_meier(TIME, HAPPENED, entry=ENTRY)
+    assert parts.share == pytest.approx(whole.share)
+    assert parts.at_risk.tolist() == whole.at_risk.tolist()
+
+
+def test_who_was_never_seen_because_it_happened_sooner_bends_a_curve_that_takes_no_note_of_it() -> (
+    None
+):
+    """Times as even as an exponential law has them; who came later than that is not there."""
+    time = -np.log1p(-(np.arange(4000) + 0.5) / 4000)
+    entry = np.tile(np.linspace(0.05, 1.0, 20), 200)
+    seen = entry < time
+    time, entry = time[seen], entry[seen]
+    happened = np.ones(len(time), dtype=bool)
+    late = kaplan_meier(time, happened, entry=entry)
+    naive = kaplan_meier(time, happened)
+    at = int(np.searchsorted(late.time, 1.0))
+    # Of those to whom it had not happened when the first ones came.
+    assert late.share[at] == pytest.approx(np.exp(-(1.0 - 0.05)), abs=0.03)
+    assert naive.share[at] > 1.3 * np.exp(-(1.0 - 0.05))
+
+
+@pytest.mark.parametrize("entry", [[3.0, 1.0], [1.0], [np.nan, 1.0]])
+def test_an_entry_that_is_not_before_its_time_is_refused(entry: list[float]) -> None:
+    with pytest.raises(ValueError, match="before its time"):
+        kaplan_meier(np.array([3.0, 4.0]), np.array([True, True]), entry=np.array(entry))
+
+
 @settings(max_examples=50)
 @given(st.lists(st.tuples(st.integers(0, 30), st.booleans()), min_size=1, max_size=40))
 def test_the_curve_falls_within_its_interval(rows: list[tuple[int, bool]]) -> None:
