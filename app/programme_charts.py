@@ -1,4 +1,4 @@
-"""The course of each targeted metric about a programme: its phases, and how it was kept to."""
+"""The course of metrics about a programme: its phases, and how it was kept to."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from casebook.charts.time_axis import Bar, TimeAxis
 from casebook.domain.metrics import Metric
 from casebook.domain.programme_words import effect_sentence
 from casebook.domain.programmes import Programme
-from casebook.domain.verdicts import What
+from casebook.domain.verdicts import Call, What
 from casebook.domain.wording import asymmetry_unit, unit_words, upper_first
 from casebook.services.outcomes import ToldEffect
 
@@ -28,39 +28,52 @@ HOW_TO_READ = (
 )
 
 
-def shows_charts(told: ToldEffect) -> bool:
-    """Whether there is any measure to be drawn."""
-    return bool(_targeted(told))
+def _chosen(told: ToldEffect) -> list[str]:
+    """The metrics of a choice on the page; at first those that it should change, else what moved.
+
+    Drawn where the choice stands, above the charts.
+    """
+    offered = _offered(told)
+    if not offered:
+        return []
+    st.subheader("Before, during and after", anchor=False)
+    return st.multiselect(
+        "Metrics shown",
+        offered,
+        default=_at_first(told),
+        format_func=lambda key: told.metrics[key].label,
+        key=f"programme_courses_{told.programme_id}",
+        placeholder="Choose metrics",
+        help="Those that the programme should change come first; the others are the comparison.",
+    )
 
 
 def show_charts(told: ToldEffect) -> None:
-    """A block for each targeted metric: its sides, their asymmetry, and the weeks below."""
-    metrics = _targeted(told)
-    if not metrics:
+    """A block for each metric chosen: its sides, their asymmetry, and the weeks below."""
+    chosen = _chosen(told)
+    if not chosen:
         return
-    st.subheader("Before, during and after", anchor=False)
-    chosen = list(metrics)[:CHARTS_AT_FIRST]
-    if len(metrics) > CHARTS_AT_FIRST:
-        chosen = st.multiselect(
-            "Targeted metrics shown",
-            list(metrics),
-            default=chosen,
-            format_func=lambda key: metrics[key].label,
-            key=f"programme_courses_{told.programme_id}",
-            placeholder="Choose metrics",
-        )
     st.caption(f"{HOW_TO_READ}{f' {BARS_READ}' if told.weeks else ''}")
     axis = _axis(told)
     for key in chosen:
-        _show(told, metrics[key], axis)
+        _show(told, told.metrics[key], axis)
 
 
-def _targeted(told: ToldEffect) -> dict[str, Metric]:
-    """Those with a target first, then those that a hypothesis names."""
-    measured = set(told.course["metric"])
+def _offered(told: ToldEffect) -> list[str]:
+    """Those with a target first, then those that a hypothesis names, then all others."""
+    measured = set(told.course["metric"]) & told.metrics.keys()
     keys = [target.metric for target in told.programme.targets]
-    keys += [one.metric for one in told.effect.effects if one.targeted]
-    return {key: told.metrics[key] for key in dict.fromkeys(keys) if key in measured}
+    effects = told.effect.effects
+    keys += [one.metric for one in sorted(effects, key=lambda one: not one.targeted)]
+    return [key for key in dict.fromkeys(keys) if key in measured]
+
+
+def _at_first(told: ToldEffect) -> list[str]:
+    offered = _offered(told)
+    effects = told.effect.effects
+    wanted = {one.metric for one in effects if one.targeted}
+    moved = {one.metric for one in effects if one.call in {Call.IMPROVED, Call.WORSENED}}
+    return [key for key in offered if key in (wanted or moved)][:CHARTS_AT_FIRST]
 
 
 def _axis(told: ToldEffect) -> TimeAxis:
@@ -105,10 +118,12 @@ def _show(told: ToldEffect, metric: Metric, axis: TimeAxis) -> None:
 
 
 def _sentences(told: ToldEffect, metric: Metric) -> list[str]:
-    """What became of each place that was targeted, with level and slope or why there are none."""
+    """What became of each place that was targeted, or of all where none was; level and slope."""
+    # Of a metric that it was not meant to change the sides and the asymmetry tell alike.
+    alone = not any(one.metric == metric.key and one.targeted for one in told.effect.effects)
     lines = []
     for one in told.effect.effects:
-        if one.metric != metric.key or not one.targeted:
+        if one.metric != metric.key or not (one.targeted or alone):
             continue
         said = effect_sentence(one, metric).removeprefix(metric.label).partition(": ")[2]
         words = f"{PLACES[one.what]}: {said}" if PLACES[one.what] else upper_first(said)

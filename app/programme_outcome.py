@@ -49,7 +49,8 @@ def show_answer(told: ToldEffect) -> None:
             "measured the same."
         )
         return
-    st.markdown("\n".join(f"- **{plain(one)}**" for one in _short(told)))
+    if _short(told):
+        st.markdown("\n".join(f"- **{plain(one)}**" for one in _short(told)))
     # The same sentences as the paragraph has them; what speaks against it stands as a list.
     lead = next(one for one in (AGAINST, WEAKENS) if one in told.paragraph)
     body = plain(told.paragraph.partition(lead)[0].strip())

@@ -7,7 +7,7 @@ import streamlit as st
 from app import routes, state
 from app.messages import day_words, plain, show_caution
 from app.plan_unfinished import show_unfinished_plans
-from app.programme_charts import show_charts, shows_charts
+from app.programme_charts import show_charts
 from app.programme_form import fresh, show_form
 from app.programme_kept import begin_anew, draft_to_write
 from app.programme_outcome import show_answer, show_measures, told_effect
@@ -81,7 +81,7 @@ def _show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
     told = told_effect(casebook, stored)
     show_answer(told)
     show_targets(casebook, stored)
-    show_weeks(casebook, stored, bars=not shows_charts(told))
+    show_weeks(casebook, stored, bars=not told.metrics)
     show_charts(told)
     show_measures(told)
     show_caution()

@@ -146,11 +146,11 @@ def outcome_words(outcome: Outcome, sureness_pct: int, scores: Sequence[LinkScor
     fine = sum(score.call in held for score in scores) - hollow
     unsaid = sum(score.call is LinkCall.CANNOT_SAY for score in scores)
     counts = f"{fine} of {len(scores)} predictions held"
-    if hollow:
-        counts += f", {hollow} moved as predicted {ONLY_BETTER_FELL}"
     not_seen = sum(_not_seen(score) for score in scores)
     if not_seen:
         counts += f", {not_seen} of them only in that no change beyond error was seen"
+    if hollow:
+        counts += f", {hollow} moved as predicted {ONLY_BETTER_FELL}"
     if unsaid:
         counts += f", {unsaid} can't be told"
     return f"Stated sureness {sureness_pct} %; {OUTCOMES[outcome]} ({counts}). {NOT_WHY}"

@@ -26,7 +26,7 @@ from casebook.services.opened import Casebook
 from casebook.services.prescribing import get_kept
 from casebook.services.targeting import asked_of
 from casebook.services.telling import course_frame
-from casebook.statistics.codes import Floats
+from casebook.statistics.codes import Floats, Whole
 from casebook.statistics.course.whole import one_a_day
 from casebook.statistics.programme_effect import (
     MetricSeries,
@@ -55,9 +55,8 @@ class ToldEffect:
     weeks : tuple of AdherenceWeek
         Those that were entered, for the bars under the charts.
     course : DataFrame
-        What the charts of the targeted metrics draw, held against the visits before this
-        programme; columns as `telling.course_frame` gives them. Nothing in it is flagged: flags
-        are a review's.
+        What the charts draw, held against the visits before this programme; columns as
+        `telling.course_frame` gives them. Nothing in it is flagged: flags are a review's.
     visits : tuple of date
         Every day of a visit, in order.
     programmes : tuple of Programme
@@ -138,7 +137,7 @@ def programme_effect(
         paragraph=programme_paragraph(effect, metrics),
         against=arguments_against(effect, metrics),
         weeks=weeks,
-        course=frame[frame["metric"].isin(same)].assign(flagged=False),
+        course=frame.assign(flagged=False),
         visits=tuple(sorted({day.date() for day in frame["visited_on"]})),
         programme=programme,
         programmes=tuple(one.prescription.programme for one in every),
@@ -174,11 +173,15 @@ def _series(
     runner_id: int,
 ) -> list[MetricSeries]:
     found = []
-    for key, rows in frame.groupby("metric", sort=False):
-        metric = metrics[str(key)]
+    rows_of = _rows_of(frame)
+    columns = _Columns(frame)
+    for key in dict.fromkeys(frame["metric"]):
+        metric = metrics[key]
         graded = metric.scale is Scale.GRADE
         readings = {
-            what: _readings(own) for what in What if len(own := rows[rows["what"] == what.value])
+            what: columns.readings(rows_of[key, what.value])
+            for what in What
+            if (key, what.value) in rows_of
         }
         for what, one in readings.items():
             asymmetry = what is What.ASYMMETRY
@@ -197,32 +200,46 @@ def _series(
                     right=readings.get(What.RIGHT) if asymmetry else None,
                     others=None if baselines is None else baselines[0],
                     other_sems=None if baselines is None else baselines[1],
-                    step=_step(rows[rows["what"] == what.value]) if graded else None,
+                    step=columns.step(rows_of[key, what.value]) if graded else None,
                     aim=targeted.get((metric.key, what)),
                 )
             )
     return found
 
 
-def _readings(rows: pd.DataFrame) -> Readings:
-    """One value a day; visits that were not like for like left out, lower bounds no error."""
-    kept = rows[~rows["unlike"] & rows["value"].notna()]
-    days, values, sems = one_a_day(
-        _days(kept),
-        kept["value"].to_numpy(dtype=float),
-        kept["sem"].where(~kept["lower_bound"]).to_numpy(dtype=float),
-    )
-    return Readings(days=days, values=values, sems=sems)
+def _rows_of(frame: pd.DataFrame) -> dict[tuple[str, str], Whole]:
+    """Which rows, in order, belong to each metric and part of it."""
+    found: dict[tuple[str, str], list[int]] = {}
+    for at, place in enumerate(zip(frame["metric"], frame["what"], strict=True)):
+        found.setdefault(place, []).append(at)
+    return {place: np.array(rows, dtype=np.int64) for place, rows in found.items()}
 
 
-def _step(rows: pd.DataFrame) -> float | None:
-    """Changes of a grade up to this are within error; None where no figure tells."""
-    known = rows["mdc95"].dropna()
-    return float(known.iloc[0]) if len(known) else None
+class _Columns:
+    """The columns of a frame as arrays, read once: a runner has hundreds of series in it."""
+
+    def __init__(self, frame: pd.DataFrame) -> None:
+        self._days = _days(frame)
+        self._values = frame["value"].to_numpy(dtype=float)
+        self._sems = frame["sem"].where(~frame["lower_bound"]).to_numpy(dtype=float)
+        self._mdcs = frame["mdc95"].to_numpy(dtype=float)
+        self._used = ~frame["unlike"].to_numpy(dtype=bool) & ~np.isnan(self._values)
+
+    def readings(self, rows: Whole) -> Readings:
+        """One value a day; visits that were not like for like left out, lower bounds no error."""
+        kept = rows[self._used[rows]]
+        days, values, sems = one_a_day(self._days[kept], self._values[kept], self._sems[kept])
+        return Readings(days=days, values=values, sems=sems)
+
+    def step(self, rows: Whole) -> float | None:
+        """Changes of a grade up to this are within error; None where no figure tells."""
+        known = self._mdcs[rows]
+        known = known[~np.isnan(known)]
+        return float(known[0]) if len(known) else None
 
 
-def _days(rows: pd.DataFrame) -> Floats:
-    since = rows["visited_on"] - pd.Timestamp(0)
+def _days(frame: pd.DataFrame) -> Floats:
+    since = frame["visited_on"] - pd.Timestamp(0)
     return np.asarray(since.dt.days, dtype=float)
 
 

@@ -316,3 +316,8 @@ def test_the_answer_comes_first_with_the_charts_and_the_week_is_one_link_away(
     last = ends[0][1]
     assert date(last["year"], last["month"], last["date"]) > date(2026, 3, 22)
     assert bars["layer"][0]["data"]["values"][0]["Sessions"] == "2 of 3"
+    # What it was not meant to change is drawn beside it on demand.
+    shown = app.multiselect(key=f"programme_courses_{stored.programme_id}")
+    assert shown.value == [STRENGTH]
+    shown.select("cadence").run()
+    assert len(app.get("vega_lite_chart")) == len(charts) + 2
