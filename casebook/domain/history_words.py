@@ -282,6 +282,14 @@ def heading_words(entry: Entry) -> str:
         return f"{what}: an earlier change undone"
     if entry.act is Act.STRUCK_OUT and entry.subject in _OPEN_AGAIN:
         return _OPEN_AGAIN[entry.subject]
+    if entry.subject is Subject.CONSENT and _withdraws(entry):
+        return "consent withdrawn"
     if entry.act is Act.STRUCK_OUT and entry.fields.get(REVISION, (0, None))[1] is not None:
         return "values struck out"
     return f"{what} {ACTS[entry.act]}"
+
+
+def _withdraws(entry: Entry) -> bool:
+    """Whether a consent that stood until then got the day on which it was taken back."""
+    before, after = entry.fields.get("withdrawn_on", (None, None))
+    return entry.act in {Act.ADDED, Act.AMENDED} and before is None and after is not None

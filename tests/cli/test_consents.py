@@ -11,7 +11,7 @@ def test_a_withdrawal_is_stored_and_heeded_by_the_next_export(
     casebook: Casebook, demo: Path, tmp_path: Path
 ) -> None:
     preview = ("export", "--for", "audit", "-o", tmp_path / "x", "--by", "KM", "--preview")
-    assert "24 of 24 runners whose consent" in casebook(*preview, "--db", demo).out
+    assert "33 of 33 runners whose consent" in casebook(*preview, "--db", demo).out
     told = casebook("consent", "SKV-03", "--db", demo, "--json").report
     assert told["consents"][0]["withdrawn_on"] is None
     assert told["exports"] == []
@@ -22,7 +22,7 @@ def test_a_withdrawal_is_stored_and_heeded_by_the_next_export(
     done = casebook(*ask, "--withdrawn", "2026-05-01")
     assert (done.code, done.err) == (0, "")
     assert "audit: given on 2026-04-08, withdrawn on 2026-05-01" in done.out
-    assert "23 of 23 runners whose consent" in casebook(*preview, "--db", demo).out
+    assert "32 of 32 runners whose consent" in casebook(*preview, "--db", demo).out
     again = casebook(*ask, "--withdrawn", "2026-05-02")
     assert again.code == 1
     assert "consents to audit stand: none" in " ".join(again.err.split())

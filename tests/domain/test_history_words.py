@@ -99,6 +99,22 @@ def test_an_entry_says_what_was_done_to_what() -> None:
     ]
 
 
+def test_a_consent_that_is_taken_back_is_withdrawn_and_not_added_to() -> None:
+    given, withdrawn = (None, "2026-03-01"), (None, "2026-05-01")
+    told = entries(
+        (Act.RECORDED, Subject.CONSENT, {"given_on": given}),
+        (Act.ADDED, Subject.CONSENT, {"withdrawn_on": withdrawn}),
+        (Act.AMENDED, Subject.CONSENT, {"withdrawn_on": ("2026-05-01", "2026-05-02")}),
+        (Act.AMENDED, Subject.CONSENT, {"withdrawn_on": ("2026-05-02", None)}),
+    )
+    assert [heading_words(entry) for entry in told] == [
+        "consent recorded",
+        "consent withdrawn",
+        "consent amended",
+        "consent amended",
+    ]
+
+
 def test_every_kind_of_entry_has_words() -> None:
     entry = entries((Act.RECORDED, Subject.VISIT, {}))[0]
     for act in Act:
