@@ -14,7 +14,7 @@ from casebook.services.summarising import summarise
 from casebook.typesetting.paper import summary_pdf
 from casebook.typesetting.web import summary_page, summary_sheet
 
-READERS = {Reader.RUNNER: "The runner: plain words", Reader.REFERRER: "The referrer: numbers"}
+READERS = {Reader.RUNNER: "Runner: plain words", Reader.REFERRER: "Referrer: numbers"}
 
 
 def show() -> None:

@@ -182,7 +182,7 @@ def keep_to_it(page: Page) -> None:
 def summary_for_the_referrer(page: Page) -> str:
     """What stands in the PDF that the page gives out, in one line."""
     moved_to(page, "Summary", f"Summary of {RUNNER}")
-    main_part(page).get_by_text("The referrer: numbers").click()
+    main_part(page).get_by_text("Referrer: numbers").click()
     settle(page)
     with page.expect_download() as saved:
         main_part(page).get_by_role("button", name="Download as PDF").click()
