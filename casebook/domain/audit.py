@@ -180,7 +180,7 @@ class Timeliness:
         week.
     in_time : Part
         Planned visits that were held by the day planned or at most the grace days later, of
-        those that were due.
+        those for which that time was over; its interval allows for several being one runner's.
     """
 
     reviewed: Count

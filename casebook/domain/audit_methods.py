@@ -27,7 +27,9 @@ SOURCES = (
     "370:1453-1457.",
     "Standard error of measurement and minimal detectable change: Weir JP 2005, J Strength Cond "
     "Res 19:231-240.",
-    "Interval of a share: Wilson EB 1927, J Am Stat Assoc 22:209-212.",
+    "Interval of a share: Wilson EB 1927, J Am Stat Assoc 22:209-212; where several visits are one "
+    "runner's: Rao JNK, Scott AJ 1992, Biometrics 48:577-585, and Korn EL, Graubard BI 1998, Surv "
+    "Methodol 24:193-201.",
     "Regression to the mean: Barnett AG et al. 2005, Int J Epidemiol 34:215-220.",
     "Time to an event: Kaplan EL, Meier P 1958, J Am Stat Assoc 53:457-481.",
     "Funnel plots: Spiegelhalter DJ 2005, Stat Med 24:1185-1202.",
@@ -86,7 +88,9 @@ def methods_words(choice: AuditChoice) -> tuple[str, ...]:
         "Shares are given with Wilson's 95 % interval, means with an interval of Student's t. "
         "The worse side is the one that was worse at the baseline, which alone makes it likely to "
         "be measured better the next time; the change to be expected from that is given beside.",
-        f"A planned visit counts as kept in time up to {choice.grace_days} days after its day. A "
+        f"A planned visit counts as kept in time up to {choice.grace_days} days after its day, of "
+        "those for which that time was over; the interval of that share allows for several visits "
+        "being one runner's. A "
         f"runner who was not discharged counts as lost after {choice.lost_after_days} days "
         "without a visit, counted from the latest one or from the day planned at it.",
         f"Groups of fewer than {choice.least_group} runners are withheld, and so are numbers from "

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from casebook.domain.audit import (
@@ -17,7 +19,7 @@ from casebook.services.cohort import LoadedCohort
 from casebook.services.cohort_choosing import NOT_YET, Members
 from casebook.statistics.codes import Flags
 from casebook.statistics.cohort_withholding import withheld_groups
-from casebook.statistics.proportions import wilson
+from casebook.statistics.proportions import clustered, wilson
 
 WEEK = 7.0
 
@@ -78,15 +80,21 @@ def timeliness_of(loaded: LoadedCohort, members: Members, choice: AuditChoice) -
         # A quartile is the day of one runner, or of two: others are told its week.
         low, middle, high = (end_of_week(day) for day in times)
         times = low, middle, high
-    kept, due, runners_due = _planned(loaded, members, choice)
+    kept, due = _planned(loaded, members, choice)
     return Timeliness(
         reviewed=_count(reviewed, choice.least_group),
         days_to_review=times,
-        # So many visits can be those of a few runners.
-        in_time=part(
-            "in_time", kept, due, choice.least_group, hidden=0 < runners_due < choice.least_group
-        ),
+        in_time=_in_time(kept, due, choice.least_group),
     )
+
+
+def _in_time(kept: np.ndarray, due: np.ndarray, least: int) -> Part:
+    """Visits of one runner are alike, and so many can be those of a few runners."""
+    found = part("in_time", int(kept.sum()), int(due.sum()), least, hidden=0 < due.size < least)
+    if found.share is None:
+        return found
+    share = clustered(kept, due)
+    return replace(found, low=share.low, high=share.high)
 
 
 def part(name: str, count: int, total: int, least: int, *, hidden: bool = False) -> Part:
@@ -128,9 +136,11 @@ def _days_to_review(loaded: LoadedCohort, members: Members) -> np.ndarray:
     return since
 
 
-def _planned(loaded: LoadedCohort, members: Members, choice: AuditChoice) -> tuple[int, int, int]:
-    """Planned visits held in time, those of which that is decided by the day of the audit, and
-    of how many runners these are.
+def _planned(
+    loaded: LoadedCohort, members: Members, choice: AuditChoice
+) -> tuple[np.ndarray, np.ndarray]:
+    """Planned visits held in time, and those whose time was over by the day of the audit, of each
+    runner who has any of these.
     """
     visits = loaded.visits
     runner = visits["runner"].to_numpy()
@@ -142,5 +152,11 @@ def _planned(loaded: LoadedCohort, members: Members, choice: AuditChoice) -> tup
     plans: Flags = np.isfinite(due) & (following != day)
     limit = due + choice.grace_days
     kept = plans & (following <= limit)
-    decided = kept | (plans & (limit < members.as_of)) | (plans & (following > limit))
-    return int(kept.sum()), int(decided.sum()), np.unique(runner[rows][decided]).size
+    # Of plans that still have time those that were kept are known already and the others are not:
+    # counting the kept ones alone would praise the last weeks.
+    decided = plans & (limit < members.as_of)
+    whose, of_runner = np.unique(runner[rows][decided], return_inverse=True)
+    return (
+        np.bincount(of_runner[kept[decided]], minlength=whose.size),
+        np.bincount(of_runner, minlength=whose.size),
+    )

@@ -26,6 +26,7 @@ from casebook.services.cohort_choosing import day_number
 from casebook.services.keeping import Casebook, create_casebook
 from casebook.services.registering import register_runner
 from casebook.services.reviewing import review_runner
+from casebook.statistics.proportions import wilson
 from tests.builders import a_runner
 from tests.services.audited_clinic import AS_OF, PAIN, STRENGTH, audited_clinic
 
@@ -206,6 +207,13 @@ def test_reviews_are_timed_and_planned_visits_held_to_their_day(loaded: LoadedCo
     assert (found.in_time.count, found.in_time.total) == (14, 24)
     strict = audit(loaded, replace(OPEN, grace_days=5)).timeliness
     assert (strict.in_time.count, strict.in_time.total) == (8, 24)
+    # Three runners have two of them, so that 24 tell less than 24 of as many runners.
+    assert found.in_time.low is not None
+    assert found.in_time.low < wilson(14, 24).low
+    # All whose time is not over are left out, though eleven were kept already.
+    for day, kept in ((24, (0, 0)), (25, (11, 13))):
+        early = audit(loaded, replace(OPEN, as_of=date(2026, 2, day))).timeliness.in_time
+        assert (early.count, early.total) == kept
 
 
 def test_who_was_lost_is_compared_with_who_was_not(loaded: LoadedCohort) -> None:
