@@ -10,7 +10,12 @@ from app.audit_courses import COURSE, show_clinicians, show_growth, show_returns
 from app.audit_shown import SHOWN, show_completeness, show_flow, show_lost, show_outcomes
 from app.messages import calmly, plain, show_caution
 from casebook.domain.audit_methods import cohort_words
-from casebook.domain.audit_words import NOT_AN_EFFECT, arguments_against, audience_words
+from casebook.domain.audit_words import (
+    NOT_AN_EFFECT,
+    arguments_against,
+    audience_words,
+    past_words,
+)
 from casebook.services import clock
 from casebook.services.auditing import audit
 from casebook.services.cataloguing import list_metrics
@@ -34,13 +39,17 @@ def show() -> None:
     keys = measured_metrics(loaded)
     measured = {key: metric for key, metric in metrics.items() if key in keys}
     st.markdown(plain(NOT_AN_EFFECT))
-    choice = choose_cohort(measured, loaded.clinicians, clock.today(), page="audit")
+    today = clock.today()
+    choice = choose_cohort(measured, loaded.clinicians, today, page="audit")
     if choice is None:
         return
     with calmly():
         found = audit(loaded, choice)
         with st.container(key="audit_cohort"):
             st.markdown(f"**{plain(cohort_words(found))}**")
+            past = past_words(choice, today)
+            if past:
+                st.caption(f":material/history: {plain(past)}")
             audience = audience_words(choice, drawn=True)
             if audience:
                 st.caption(f":material/visibility: {plain(audience)}")

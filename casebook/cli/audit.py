@@ -188,7 +188,7 @@ def audit(  # noqa: PLR0913 - each is an option
             told |= {"report": str(report)}
         print_object(told)
         return
-    show_audit(found, split)
+    show_audit(found, split, today=clock.today())
     show_returns(found)
     show_funnels(found)
     if model is not None:

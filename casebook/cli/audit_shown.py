@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from rich.console import Console
@@ -22,6 +23,7 @@ from casebook.domain.audit_words import (
     audience_words,
     count_words,
     part_words,
+    past_words,
     range_words,
     reason_words,
     review_words,
@@ -82,13 +84,13 @@ def _group(group: GroupOutcome) -> dict[str, Any]:
     return found | {"measured": group.cannot_say.total, "moved": moved}
 
 
-def show_audit(audit: Audit, split: Split) -> None:
+def show_audit(audit: Audit, split: Split, *, today: date) -> None:
     """Show an audit: its flow, completeness, outcomes divided as asked, and who was lost."""
     console = terminal()
     console.print(f"Audit as of {audit.choice.as_of}\n")
-    audience = audience_words(audit.choice)
-    if audience:
-        console.print(Text(f"{audience}\n"))
+    for words in (past_words(audit.choice, today), audience_words(audit.choice)):
+        if words:
+            console.print(Text(f"{words}\n"))
     _show_flow(console, audit)
     _show_completeness(console, audit)
     _show_outcomes(console, audit, split)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from casebook.domain.audit import Amount, AuditChoice, Count, Excluded, Part, Step, Timeliness
 from casebook.domain.audit_outcomes import Audit, On, Split
+from casebook.domain.date_words import day_words
 from casebook.domain.number_words import rounded_alike
 from casebook.domain.wording import MISSING_REASONS, number_words
 
@@ -119,6 +122,27 @@ def audience_words(choice: AuditChoice, *, drawn: bool = False) -> str:
         "For the clinic's own eyes: runners are in it whether or not they agreed to an audit, "
         "times are told to the day of a single runner, and clinicians stand in it by name"
         f"{single}. Choose a purpose before you show it to others."
+    )
+
+
+def past_words(choice: AuditChoice, today: date) -> str:
+    """What an audit of an earlier day knows that nobody knew on that day; empty for today.
+
+    Examples
+    --------
+    >>> past = AuditChoice(as_of=date(2026, 3, 31))
+    >>> past_words(past, date(2026, 3, 31))
+    ''
+    >>> past_words(past, date(2026, 11, 27)).partition(".")[0]
+    'What happened after 31 Mar 2026 is not seen'
+    """
+    if choice.as_of >= today:
+        return ""
+    return (
+        f"What happened after {day_words(choice.as_of)} is not seen. The record is that of "
+        f"{day_words(today)}: what was entered late or corrected since counts as if it had been "
+        "known then, and the error figures and the runners' own data are those of "
+        f"{day_words(today)}."
     )
 
 

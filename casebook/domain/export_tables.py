@@ -101,9 +101,11 @@ def export_package(settings: ExportSettings, lists: Lists) -> Package:
         name=f"casebook-{settings.purpose.value}-export",
         title=f"De-identified records of runners for {purpose}",
         words="Runners, complaints, visits, values, programmes and outcomes of one clinic, without "
-        "names, dates and free text. Days are counted from each runner's first visit; a left "
-        "and right are compared as right minus left. Read risk.md before you pass it on: it is "
-        "de-identified, not anonymous beyond doubt.",
+        "names, dates and free text. Visits, weeks and programmes are those up to the day of the "
+        "export's choice; the runners' traits, what a programme consists of and the error figures "
+        "are those of the record when it was made. Days are counted from each runner's first "
+        "visit; a left and right are compared as right minus left. Read risk.md before you pass it "
+        "on: it is de-identified, not anonymous beyond doubt.",
         tables=tuple(_tables(settings, lists)),
     )
 

@@ -29,6 +29,7 @@ from casebook.domain.audit_words import (
     audience_words,
     count_words,
     part_words,
+    past_words,
     review_words,
 )
 from casebook.domain.date_words import day_words
@@ -89,7 +90,7 @@ def audit_report(
         made=f"{clinic}, as of {day_words(choice.as_of)}, made on {day_words(today)}",
         foot=f"{clinic}: audit as of {day_words(choice.as_of)}{_own(choice)}",
         chapters=(
-            _methods(choice),
+            _methods(choice, today),
             _runners(found),
             _record(found),
             _outcomes(found),
@@ -103,10 +104,11 @@ def audit_report(
     )
 
 
-def _methods(choice: AuditChoice) -> Chapter:
+def _methods(choice: AuditChoice, today: date) -> Chapter:
     audience = audience_words(choice)
     first = (Text(words=audience, strong=True),) if audience else ()
-    return Chapter(heading="Methods", parts=(*first, Text(words=" ".join(methods_words(choice)))))
+    methods = " ".join((*methods_words(choice), past_words(choice, today))).strip()
+    return Chapter(heading="Methods", parts=(*first, Text(words=methods)))
 
 
 def _own(choice: AuditChoice) -> str:

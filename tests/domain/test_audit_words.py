@@ -29,6 +29,7 @@ from casebook.domain.audit_words import (
     audience_words,
     count_words,
     part_words,
+    past_words,
     range_words,
     reason_words,
     review_words,
@@ -65,6 +66,14 @@ def test_for_whose_eyes_an_audit_is_stands_on_it() -> None:
     others = audience_words(replace(own, purpose=Purpose.RESEARCH), drawn=True)
     assert "drawn" not in others
     assert "beside another one of the same clinic" in others
+
+
+def test_an_audit_of_an_earlier_day_says_what_nobody_knew_then() -> None:
+    own = AuditChoice(as_of=date(2026, 3, 31))
+    told = past_words(own, date(2026, 11, 27))
+    assert "counts as if it had been known then" in told
+    assert told.endswith("are those of 27 Nov 2026.")
+    assert past_words(own, own.as_of) == ""
 
 
 def test_the_first_review_is_told_by_its_week_for_others_and_of_few_not_at_all() -> None:
