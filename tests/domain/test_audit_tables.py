@@ -228,8 +228,10 @@ def test_the_cohort_is_told_in_a_sentence_with_every_restriction() -> None:
     assert words.startswith(
         "Runners registered by 30 Jun 2026, with a first programme for an injury started from "
         "1 Jan 2026 until 31 Mar 2026, with a complaint of the knee, kind of tissue bone stress, "
-        "with a baseline assessed by AB or CD, who consented to audit: 0 started"
+        "with a baseline assessed by 2 chosen clinicians, who consented to audit: 0 started"
     )
+    own = cohort_words(audited(replace(chosen, purpose=None), included=None))
+    assert "assessed by AB or CD:" in own
     kinds = cohort_words(audited(replace(chosen, started_from=None, started_to=None), included=9))
     assert "with a first programme for an injury, with a complaint" in kinds
 

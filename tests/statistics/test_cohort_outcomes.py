@@ -8,6 +8,8 @@ from statsmodels.stats.proportion import confint_proportions_2indep
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW
 
 from casebook.domain.metrics import Better
+from casebook.statistics.asymmetry_change import beyond_own_error, worse_side
+from casebook.statistics.change import IMPROVED, call_side
 from casebook.statistics.codes import code_of
 from casebook.statistics.cohort_outcomes import (
     difference_of_means,
@@ -109,3 +111,30 @@ def test_thirds_of_many_equal_values_still_tell_the_low_from_the_rest() -> None:
     assert thirds(most).tolist() == [0, 0, *[1] * 8]
     assert thirds(np.ones(4)).tolist() == [1] * 4
     assert np.bincount(thirds(np.arange(30.0))).tolist() == [10, 10, 10]
+
+
+@pytest.mark.parametrize(("apart", "improved"), [(0.0, 0.184), (1.0, 0.110), (6.0, 0.032)])
+def test_so_many_sides_picked_for_being_worse_improve_though_nobody_changes(
+    apart: float, improved: float
+) -> None:
+    """What the table of outcomes says of them; 2.5 % are those of a side that nobody picked.
+
+    The rule of a detectable change (Weir 2005, J Strength Cond Res 19:231-240), on sides that
+    truly differ by so many errors (SD).
+    """
+    random, n = np.random.default_rng(1), 100_000
+    gap = random.normal(0, apart, n)
+    sides = np.stack([-gap / 2, gap / 2])
+    before, after = (sides + random.normal(0, 1, (2, n)) for _ in range(2))
+    found = before[1] - before[0]
+    nan = np.full(n, np.nan)
+    directed = beyond_own_error(found, np.full(n, np.sqrt(2)))
+    higher = np.full(n, code_of(Better.HIGHER), dtype=np.int8)
+    worse = worse_side(found, directed, higher, nan, nan)
+    picked, mdc = worse != 0, np.full(n, 1.96 * np.sqrt(2))
+    side = np.where(worse == 1, 1, 0)[None]
+    was, now = (np.take_along_axis(one, side, 0)[0] for one in (before, after))
+    call, _ = call_side(was, now, mdc, higher, nan, nan)
+    assert (call[picked] == IMPROVED).mean() == pytest.approx(improved, abs=0.015)
+    unpicked, _ = call_side(before[0], after[0], mdc, higher, nan, nan)
+    assert (unpicked == IMPROVED).mean() == pytest.approx(0.025, abs=0.003)
