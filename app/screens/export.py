@@ -175,11 +175,18 @@ def _preview(casebook: Casebook, settings: ExportSettings) -> None:
     found = _previewed(casebook, casebook.url, cohort_stamp(casebook), settings)
     facts = found.facts
     st.subheader("What would leave", anchor=False)
+    if not facts.exported:
+        (why,) = found.sentences
+        st.info(
+            f"Nobody would leave. {plain(why)} Consents are recorded on each runner's page.",
+            icon=":material/person_off:",
+        )
+        return
     st.markdown(
         f"**{count_words(facts.exported, 'runner')}** of {facts.registered} registered "
         f"({facts.consenting} consented). Each is like at least **{facts.k - 1}** others; "
         f"the largest probability of telling who a runner is, from what a club-mate knows, is "
-        f"**{100 * facts.largest:.0f} %**, the mean {100 * facts.mean:.1f} %."
+        f"**{100 * facts.largest:.1f} %**, the mean {100 * facts.mean:.1f} %."
     )
     with st.container(border=True, key="export_risk"):
         st.markdown("\n".join(f"- {plain(one)}" for one in found.sentences))

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from casebook.domain.date_words import day_words
 from casebook.domain.export_tables import WEIGHTS
 from casebook.domain.exporting import ExportSettings, Trait
 
@@ -137,13 +138,33 @@ class RiskFacts:
     worked_out: int
 
 
+def nobody_words(facts: RiskFacts, settings: ExportSettings) -> str:
+    """Why no runner would leave, where none would."""
+    purpose, day = settings.purpose.value, day_words(settings.as_of)
+    if not facts.consenting:
+        return (
+            f"No runner's consent covers {purpose} on {day} and today, of {facts.registered} "
+            "registered. Record consents first."
+        )
+    consent = "runner consents" if facts.consenting == 1 else "runners consent"
+    return (
+        f"{facts.consenting} {consent} to {purpose}, and under the settings "
+        f"(k {settings.k}, l {settings.diversity}) none of them may leave: too few look "
+        "alike, even with every quasi-identifier withheld."
+    )
+
+
 def risk_sentences(facts: RiskFacts, settings: ExportSettings) -> tuple[str, ...]:
     """The risk in sentences, the most important first."""
+    if not facts.exported:
+        return (nobody_words(facts, settings),)
     return (
         f"{facts.exported} of {facts.consenting} runners whose consent covers "
-        f"{settings.purpose.value} on {settings.as_of} and today (of {facts.registered} "
-        "registered) are in the export.",
-        f"Every combination of quasi-identifiers occurs in at least {facts.k} of them "
+        f"{settings.purpose.value} on {day_words(settings.as_of)} and today (of "
+        f"{facts.registered} registered) are in the export.",
+        "Quasi-identifiers are what a club-mate would know of a runner: "
+        f"{', '.join(NAMES[name] for name in facts.levels)}.",
+        f"Every combination of them occurs in at least {facts.k} runners of the export "
         f"(asked for: {settings.k}). Somebody who knows these of a runner finds the right record "
         f"with a probability of at most {_share(facts.largest)}, on average "
         f"{_share(facts.mean)}. As recorded it would have been at most "
@@ -201,6 +222,8 @@ def _withheld(facts: RiskFacts) -> str:
 
 def risk_page(facts: RiskFacts, settings: ExportSettings) -> str:
     """The page risk.md of a package."""
+    if not facts.exported:
+        return f"# Risk of this export\n\n- {nobody_words(facts, settings)}\n"
     lines = [
         "# Risk of this export",
         "",

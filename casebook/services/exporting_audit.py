@@ -18,7 +18,7 @@ from casebook.domain.export_tables import export_package
 from casebook.domain.exporting import ExportKey, ExportSettings
 from casebook.domain.packages import Manifest
 from casebook.domain.people import Purpose, clean_code
-from casebook.domain.risk_words import RiskFacts, risk_page, risk_sentences
+from casebook.domain.risk_words import RiskFacts, nobody_words, risk_page, risk_sentences
 from casebook.packing.writing import PackageWriter, check_place
 from casebook.services import clock
 from casebook.services.exporting_groups import flow_table, outcomes_table, rounding_of
@@ -353,16 +353,13 @@ def _nobody(facts: RiskFacts, settings: ExportSettings) -> Exception:
     if not facts.consenting:
         return refuse(
             "nobody_consents",
-            f"No runner's consent covers {settings.purpose.value} on {settings.as_of} and today, "
-            f"of {facts.registered} registered. Record consents first. Nothing was written.",
+            f"{nobody_words(facts, settings)} Nothing was written.",
             column="purpose",
             value=settings.purpose.value,
         )
     return refuse(
         "nobody_alike",
-        f"{facts.consenting} runners consent to {settings.purpose.value}, and under the settings "
-        f"(k {settings.k}, l {settings.diversity}) none of them may leave: too few look alike, "
-        "even with every quasi-identifier withheld. Nothing was written.",
+        f"{nobody_words(facts, settings)} Nothing was written.",
         column="k",
         value=settings.k,
     )

@@ -151,6 +151,16 @@ def test_the_risk_is_said_in_words() -> None:
     assert "only coarser, nobody withheld" in "\n".join(risk_sentences(nobody, SETTINGS))
 
 
+def test_where_nobody_would_leave_it_says_why_and_nothing_of_a_risk() -> None:
+    none = replace(FACTS, registered=3, consenting=0, exported=0)
+    (why,) = risk_sentences(none, SETTINGS)
+    assert "No runner's consent covers" in why
+    assert "of 3 registered" in why
+    few = replace(FACTS, consenting=1, exported=0)
+    assert "1 runner consents to" in risk_page(few, SETTINGS)
+    assert "probability" not in risk_page(few, SETTINGS)
+
+
 def test_the_page_says_what_is_not_protected_and_how_each_leaves() -> None:
     page = risk_page(FACTS, SETTINGS)
     for words in (*NOT_PROTECTED, *NAMES.values(), "in bands of 10 years", "31.0 %"):
