@@ -36,6 +36,7 @@ from casebook.domain.wording import (
     CONDITIONS,
     MISSING_REASONS,
     number_words,
+    plausible_words,
     so_far_words,
     unit_words,
 )
@@ -117,24 +118,17 @@ def _label(metric: Metric) -> str:
 
 def _about(sheet: Sheet, metric: Metric) -> str:
     """What holds for both cells of a row: said once."""
-    unit = unit_words(metric.unit)
     parts = []
     if metric.scale is Scale.GRADE:
         parts.append(", ".join(f"{grade} {words}" for grade, words in enumerate(metric.grades)))
     else:
-        low, high = (f"{bound:g}".replace("-", "−") for bound in _plausible(metric))
-        space = "" if unit in {"°", "%", ""} else " "
-        parts.append(f"plausible {low} to {high}{space}{unit}")
+        parts.append(f"plausible {plausible_words(metric)}")
     if metric.key not in sheet.figures:
         parts.append(NO_FIGURE)
     different = [CONDITIONS[one] for one in metric.sensitive_to if one in sheet.unlike]
     if different and any((metric.key, side) in sheet.previous for side in sides_of(metric)):
         parts.append(f"not like for like with the last visit: {', '.join(different)}")
     return plain(" · ".join(parts))
-
-
-def _plausible(metric: Metric) -> tuple[float, float]:
-    return metric.plausible_low, metric.plausible_high
 
 
 def _explanation(metric: Metric) -> str:

@@ -9,7 +9,7 @@ from app.messages import count_words, plain
 from app.words import SIDES, metric_words
 from casebook.domain.marking import LANDMARK_WORDS, LANDMARKS_OF, VIEW_WORDS, note_lines
 from casebook.domain.sides import Side
-from casebook.domain.wording import number_words, unit_words
+from casebook.domain.wording import number_words, plausible_words, unit_words
 from casebook.services.marking import MarksRead
 from casebook.statistics.geometry_measure import asymmetry_words
 
@@ -88,8 +88,8 @@ def _show_notes(read: MarksRead) -> None:
         st.warning(
             f"**{plain(metric.label)}, {SIDES[value.side]}**: "
             f"{plain(number_words(value.mean, unit))} lies outside the plausible "
-            f"{metric.plausible_low:g} to {metric.plausible_high:g}. Look again at points, sides "
-            "and scale.",
+            f"{plain(plausible_words(metric))}. "
+            "Look again at points, sides and scale.",
             icon=":material/help:",
         )
     if others:

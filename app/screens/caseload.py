@@ -55,10 +55,8 @@ def _show_entries(
     entries: tuple[CaseloadEntry, ...], today: date, labels: Mapping[str, str]
 ) -> None:
     heading = st.empty()
-    words, which, paging = st.columns([2, 2.2, 1.6], vertical_alignment="bottom")
-    sought = words.text_input(
-        "Search", key="caseload_search", placeholder="Code, discipline or complaint"
-    )
+    words, which, paging = st.columns([1.9, 2.4, 1.3], vertical_alignment="bottom")
+    sought = words.text_input("Search by code, discipline or complaint", key="caseload_search")
     shown = which.segmented_control(
         "Show", SHOWN, default="All", key="caseload_show", required=True
     )
@@ -79,7 +77,7 @@ def _show_entries(
         st.info("No runner fits the search. Clear it, or show all.", icon=":material/search_off:")
         return
     pages = -(-len(found) // A_PAGE)
-    at = _page_number(paging, pages, len(found))
+    at = _page_number(paging, pages)
     _heading()
     for entry in found[(at - 1) * A_PAGE : at * A_PAGE]:
         _line(entry, today, labels)
@@ -115,13 +113,13 @@ def _urgency(entry: CaseloadEntry) -> tuple[bool, bool, bool, bool, str]:
     )
 
 
-def _page_number(place: DeltaGenerator, pages: int, n: int) -> int:
+def _page_number(place: DeltaGenerator, pages: int) -> int:
     if pages == 1:
         return 1
     if st.session_state.get("caseload_page", 1) > pages:
         st.session_state["caseload_page"] = 1
     at = place.number_input(
-        f"Page, 1 to {pages} ({count_words(n, 'runner')})",
+        f"Page, 1 to {pages}",
         min_value=1,
         max_value=pages,
         key="caseload_page",

@@ -61,7 +61,7 @@ def show() -> None:
     show_conditions(sheet)
     sheet = _beside_the_last(sheet)
     sheet = replace(sheet, shown=choose_rows(sheet))
-    with st.container(horizontal=True, gap="large", vertical_alignment="center"):
+    with st.container(horizontal=True, gap="small", vertical_alignment="center"):
         explained = st.toggle("Explain each metric", key=draft.name("explained"))
         link_to_sets()
     if sheet.earlier:

@@ -23,6 +23,7 @@ from casebook.domain.visits import (
     value_of_mean,
     value_of_trials,
 )
+from casebook.domain.wording import MISSING_REASONS, exactly, plausible_words, unit_words
 
 MISSING_WORDS = {reason: reason.value.replace("_", " ") for reason in MissingReason}
 MISSING_KEYS = {
@@ -122,7 +123,7 @@ def _read_reason(typed: str, metric: Metric, side: Side) -> Entry:
     if len(fitting) == 1:
         return Entry(value=missing_value(metric.key, side, fitting[0]))
     known = ", ".join(
-        f"{words} ({MISSING_KEYS[reason]})" for reason, words in MISSING_WORDS.items()
+        f"{words} ({MISSING_KEYS[reason]})" for reason, words in MISSING_REASONS.items()
     )
     return Entry(
         problem=f"'{typed}' is neither a number nor a reason. Type numbers, or one of: {known}."
@@ -216,9 +217,8 @@ def _range_question(numbers: list[float], metric: Metric) -> str:
     beyond = [n for n in numbers if not metric.plausible_low <= n <= metric.plausible_high]
     if not beyond:
         return ""
-    listed = ", ".join(f"{number:g}" for number in beyond)
     lies, is_it = ("lies", "Is it") if len(beyond) == 1 else ("lie", "Are they")
     return (
-        f"{listed} {lies} outside the plausible {metric.plausible_low:g} to "
-        f"{metric.plausible_high:g}. {is_it} right?"
+        f"{exactly(beyond, unit_words(metric.unit))} {lies} outside the plausible "
+        f"{plausible_words(metric)}. {is_it} right?"
     )

@@ -5,6 +5,7 @@ None of these words says what causes a finding or names a disease.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from casebook.domain.injuries import Injury
@@ -177,6 +178,24 @@ def number_words(number: float | None, unit: str = "", *, signed: bool = False) 
     sign = "−" if negative else "+" if signed and float(body) != 0 else ""
     space = "" if unit in {"°", "%", ""} else " "
     return f"{sign}{body}{space}{unit}"
+
+
+def plausible_words(metric: Metric) -> str:
+    """The plausible range of a metric with its unit, as exactly as it was set."""
+    unit = unit_words(metric.unit)
+    return f"{exactly((metric.plausible_low,))} to {exactly((metric.plausible_high,), unit)}"
+
+
+def exactly(numbers: Sequence[float], unit: str = "") -> str:
+    """Numbers as they are, unrounded, with their unit once.
+
+    Examples
+    --------
+    >>> exactly((-10.0, 365.76), "cm")
+    '−10, 365.76 cm'
+    """
+    space = "" if unit in {"°", "%", ""} else " "
+    return ", ".join(f"{number:g}" for number in numbers).replace("-", "−") + space + unit
 
 
 def moved_words(moved: float, unit: str) -> str:

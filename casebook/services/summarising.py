@@ -249,7 +249,11 @@ def _latest_conditions(review: Review, reader: Reader) -> list[Part]:
 def _changed(review: Review, reader: Reader, outcomes: Sequence[Part]) -> tuple[Section, ...]:
     heading = "What changed, and how sure that is"
     if not review.verdicts:
-        words = "Only the start has been measured; what changed can be told after the next visit."
+        words = (
+            "Only the start has been measured; what changed can be told after the next visit."
+            if review.visits
+            else "What changed can be told after a first visit and a later one."
+        )
         return (Section(heading=heading, parts=(Text(words=words), *outcomes)),)
     shown = verdicts_shown(review, reader)
     judged = judged_with_error(review)

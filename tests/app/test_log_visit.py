@@ -107,7 +107,7 @@ def test_a_number_beyond_the_plausible_range_is_asked_about_and_then_kept(
     sheet: AppTest, clinic: Casebook
 ) -> None:
     cell(sheet, STRENGTH, "left", "1900")
-    assert "1900 lies outside the plausible" in words(sheet)
+    assert "1900 N lies outside the plausible 10 to 800 N" in words(sheet)
     save(sheet)
     assert find_visit(clinic, WORSE, TODAY) is None
     sure = next(box for box in sheet.checkbox if "1900" in box.label)

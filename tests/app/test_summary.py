@@ -37,7 +37,9 @@ def test_the_sheet_says_what_changed_for_the_runner_and_then_for_the_referrer(
 
 
 def test_a_runner_without_a_visit_has_a_sheet_and_an_unknown_one_is_told(app: AppTest) -> None:
-    assert "Nothing has been measured yet." in sheet(at_page(app, "summary", runner=NEW))
+    said = sheet(at_page(app, "summary", runner=NEW))
+    assert "Nothing has been measured yet." in said
+    assert "Only the start has been measured" not in said
     at_page(app, "summary", runner="nobody")
     assert "nobody" in app.info[0].value
     assert not app.exception

@@ -96,7 +96,7 @@ def test_a_word_that_fits_no_single_reason_is_named_with_the_reasons(typed: str)
     entry = read_entry(typed, DROP, Side.LEFT)
     assert entry.value is None
     assert f"'{typed}'" in entry.problem
-    assert "not visible" in entry.problem
+    assert "couldn't be seen (c)" in entry.problem
 
 
 @pytest.mark.parametrize("typed", ["4,1,3", "4.1 4.x", "1,234.5", "--4", "4..1", "1e9"])
@@ -122,7 +122,7 @@ def test_a_number_beyond_the_plausible_range_is_asked_about_and_kept() -> None:
     entry = read_entry("4 40", DROP, Side.LEFT)
     assert entry.value is not None
     assert entry.value.trials == (4.0, 40.0)
-    assert "40 lies outside the plausible -5 to 25" in entry.question
+    assert "40° lies outside the plausible −5 to 25°" in entry.question
 
 
 @pytest.mark.parametrize("typed", ["3", "-1", "1.5"])
