@@ -8,6 +8,7 @@ scalars and on arrays that broadcast; NaN in gives NaN out.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -52,6 +53,12 @@ def z_two_sided(level: float = LEVEL) -> float:
     """
     if not 0.0 < level < 1.0:
         raise ValueError(f"level is {level}; expected a number between 0 and 1, such as 0.95.")
+    return _quantile(level)
+
+
+@lru_cache(maxsize=64)
+def _quantile(level: float) -> float:
+    # Kept, for a review asks for the same one thousands of times and the library takes its time.
     return float(norm.ppf(0.5 + level / 2.0))
 
 

@@ -336,14 +336,15 @@ def test_a_valid_row_is_taken(raw: Connection, table: str) -> None:
     assert raw.execute(text(f"SELECT count(*) FROM {table}")).scalar_one() >= 1
 
 
-@pytest.mark.parametrize(("table", "changes"), BREAKS, ids=str)
+@pytest.mark.parametrize("table", sorted({table for table, _ in BREAKS}))
 def test_a_row_that_breaks_a_rule_is_refused_with_the_rule_in_words(
-    raw: Connection, table: str, changes: dict[str, Any]
+    raw: Connection, table: str
 ) -> None:
-    told = _refused_row(raw, table, changes)
-    assert isinstance(told, InputRefused)
-    assert told.problems[0].code == "rule_broken"
-    assert any(column in str(told) for column in changes)
+    for changes in (changes for broken, changes in BREAKS if broken == table):
+        told = _refused_row(raw, table, changes)
+        assert isinstance(told, InputRefused), changes
+        assert told.problems[0].code == "rule_broken", changes
+        assert any(column in str(told) for column in changes), changes
 
 
 @pytest.mark.parametrize(("table", "column"), NOT_NUMBERS)
@@ -387,20 +388,19 @@ def test_two_error_figures_in_force_are_refused_and_a_retired_one_beside_is_kept
     assert "an error figure of this origin in force" in str(told)
 
 
-@pytest.mark.parametrize(
-    ("table", "column"),
-    [
-        (table, column.name)
-        for table in ROWS
+@pytest.mark.parametrize("table", ROWS)
+def test_what_must_be_given_cannot_be_left_out(raw: Connection, table: str) -> None:
+    needed = [
+        column.name
         for column in Row.metadata.tables[table].columns
         if column.name in ROWS[table] and not column.nullable and not column.primary_key
-    ],
-)
-def test_what_must_be_given_cannot_be_left_out(raw: Connection, table: str, column: str) -> None:
-    told = _refused_row(raw, table, {column: None})
-    assert isinstance(told, InputRefused)
-    assert told.problems[0].code in {"empty", "rule_broken"}
-    assert column in str(told)
+    ]
+    assert needed
+    for column in needed:
+        told = _refused_row(raw, table, {column: None})
+        assert isinstance(told, InputRefused), column
+        assert told.problems[0].code in {"empty", "rule_broken"}, column
+        assert column in str(told)
 
 
 @pytest.mark.parametrize("table", ["clinic", "runner", "visit", "value", "metric", "programme"])
