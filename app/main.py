@@ -12,7 +12,7 @@ HOUSE = str(Path(__file__).resolve().parent.parent)
 if HOUSE not in sys.path:
     sys.path.insert(0, HOUSE)
 
-from app import sidebar  # noqa: E402
+from app import hand_over, sidebar  # noqa: E402
 from app.messages import calmly  # noqa: E402
 from app.routes import PAGES, page  # noqa: E402
 
@@ -24,6 +24,7 @@ st.set_page_config(
 )
 
 st.html(Path(__file__).parent / "look.css")
+hand_over.listen()
 chosen = st.navigation([page(name) for name in PAGES], position="sidebar", expanded=True)
 with calmly():
     sidebar.show()
