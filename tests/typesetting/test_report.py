@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from casebook.domain.reports import Chapter, Drawn, Plot, Report, Series, Table, numbered
 from casebook.domain.summaries import Facts, Grid, Points, Text
 from casebook.typesetting.plots import NAME_HEIGHT, placed_plot
-from casebook.typesetting.report_paper import plot_svg, report_pdf
+from casebook.typesetting.report_paper import PAGE, column_widths, plot_svg, report_pdf
 from casebook.typesetting.report_web import report_page
 
 HOSTILE = '#panic("typst") <script>alert(1)</script> $x$ *bold*'
@@ -108,3 +108,19 @@ def test_a_list_has_a_line_for_each_name_and_level_strokes_within_it() -> None:
 def test_a_plot_without_a_point_is_a_mistake_of_the_program() -> None:
     with pytest.raises(ValueError, match="without any point"):
         placed_plot(a_plot())
+
+
+def test_no_column_of_a_crowded_table_is_narrower_than_its_longest_word() -> None:
+    columns = ("Metric", "Group", "Measured twice", *(f"Share {at}" for at in range(5)), "Mean")
+    share = "8:\u00a0100\u00a0% (68\u00a0to\u00a0100)"
+    row = ("dorsiflexion", "highest third", "withheld", *[share] * 5)
+    grid = Grid(
+        columns=columns,
+        rows=((*row, "+57 (−1\u00a0to\u00a0+114)\u00a0N, n\u00a06"),),
+        numbers=frozenset(range(2, len(columns))),
+    )
+    widths = column_widths(grid)
+    letters = [PAGE * width / sum(widths) for width in widths]
+    for at, wide in enumerate(letters):
+        cells = (columns[at], grid.rows[0][at])
+        assert wide > max(len(word) for cell in cells for word in cell.split(" "))
