@@ -207,3 +207,19 @@ def test_a_fit_that_does_not_settle_is_refused(monkeypatch: pytest.MonkeyPatch) 
     with pytest.raises(OrdinalRefusedError) as refused:
         fit_ordinal(np.tile([0.0, 1.0, 1.0], 20), HALF[:, None])
     assert refused.value.why is NoFit.NOT_CONVERGED
+
+
+def test_where_clinicians_see_different_runners_many_more_lie_beyond_the_limits() -> None:
+    """As the words below the plot say; Spiegelhalter (2005, Stat Med 24:1185-1202) calls it
+    overdispersion.
+    """
+    random, n, times = np.random.default_rng(3), np.full(20, 40), 40
+    beyond = {0.0: 0, 0.45: 0}
+    for spread in beyond:
+        for _ in range(times):
+            # With the second, 95 % of the true shares lie between 22 and 62 %.
+            odds = np.exp(np.log(0.4 / 0.6) + random.normal(0, spread, 20))
+            counts = random.binomial(n, odds / (1 + odds))
+            beyond[spread] += int(beyond_chance(counts.sum() / 800, counts, n).sum())
+    assert beyond[0.0] / (20 * times) < 0.05
+    assert beyond[0.45] / (20 * times) == pytest.approx(0.20, abs=0.05)
