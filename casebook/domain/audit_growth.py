@@ -278,8 +278,8 @@ FUNNEL_WORDS = (
     "Each point is one clinician's share of runners who improved beyond measurement error, by the "
     "number of runners. The limits are where 95 and 99.8 % of points would lie if nothing but "
     "chance set them apart, interpolated between counts; a point is marked where its own count is "
-    "as rare as that. Points differ also by whom a clinician sees, and then far more lie beyond: of "
-    "clinicians with 40 runners each whose true shares lay between 20 and 60 %, about 20 % did "
-    "(simulated). This is no ranking and no measure of skill. A point beyond a limit is a reason to "
-    "look at the cases."
+    "as rare as that. Points differ also by whom a clinician sees, and then far more lie beyond: "
+    "of clinicians with 40 runners each whose true shares lay between 20 and 60 %, about 20 % did "
+    "(simulated). This is no ranking and no measure of skill. A point beyond a limit is a reason "
+    "to look at the cases."
 )
