@@ -6,7 +6,7 @@ quasi-identifiers (El Emam & Dankar 2008 call that the prosecutor).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -181,6 +181,27 @@ def risk_sentences(facts: RiskFacts, settings: ExportSettings) -> tuple[str, ...
         f"Of {facts.complaints_withheld} {_runners(facts.complaints_withheld)} it is not told "
         f"whether they have a complaint, and of {facts.exercises_withheld} which exercises they "
         "did, as their region leaves coarser than recorded.",
+    )
+
+
+def earlier_words(numbers: Sequence[int], traits: Sequence[Trait]) -> str:
+    """That exports of the log tell something finer than this one, which tells other things finer.
+
+    For who exports: it does not leave with the tables, which stay the same bytes.
+
+    Examples
+    --------
+    >>> earlier_words([3], [Trait.AGE])[:71]
+    'Export 3 held some of these runners, too, and tells more of their age; '
+    """
+    many = len(numbers) > 1
+    return (
+        f"Export{'s' if many else ''} {', '.join(str(one) for one in numbers)} held some of these "
+        f"runners, too, and tell{'' if many else 's'} more of their "
+        f"{', '.join(NAMES[one] for one in traits)}; this one tells more of other things. Whoever "
+        "has both can match the records by what was measured, whatever the keys, and then "
+        "hardly anybody may look like another. Give this one to nobody who has "
+        f"{'one of those' if many else 'that one'}."
     )
 
 

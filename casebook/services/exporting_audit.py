@@ -21,6 +21,7 @@ from casebook.domain.people import Purpose, clean_code
 from casebook.domain.risk_words import RiskFacts, nobody_words, risk_page, risk_sentences
 from casebook.packing.writing import PackageWriter, check_place
 from casebook.services import clock
+from casebook.services.exporting_earlier import beside_earlier
 from casebook.services.exporting_groups import flow_table, outcomes_table, rounding_of
 from casebook.services.exporting_hidden import without_giveaways
 from casebook.services.exporting_keys import fresh_key
@@ -131,11 +132,12 @@ def preview_export(
         few = plan.runners["runner"].iloc[:RUNNERS_PREVIEWED]
         if len(few):
             rows |= dict(_batch_tables(unit, plan, few))
+        earlier = _beside_earlier(unit, casebook, plan)
     facts = facts_of(plan)
     return ExportPreview(
         settings=settings,
         facts=facts,
-        sentences=risk_sentences(facts, settings),
+        sentences=(*risk_sentences(facts, settings), *earlier),
         page=risk_page(facts, settings),
         metrics=plan.lists.metrics,
         first_rows={
@@ -181,6 +183,7 @@ def export_audit(
         if not facts.exported:
             raise _nobody(facts, settings)
         page = risk_page(facts, settings)
+        earlier = _beside_earlier(unit, casebook, plan)
         package = export_package(settings, plan.lists)
         with PackageWriter(folder, package, formats=settings.formats) as writer:
             n_rows = _write(writer, unit, plan, secret)
@@ -217,7 +220,7 @@ def export_audit(
         files=run.files,
         n_rows=n_rows,
         facts=facts,
-        sentences=risk_sentences(facts, settings),
+        sentences=(*risk_sentences(facts, settings), *earlier),
         page=page,
     )
 
@@ -271,6 +274,13 @@ def _told(run: ExportRun) -> LoggedExport:
         risk=run.risk,
         runners=len(run.runners),
     )
+
+
+def _beside_earlier(unit: Unit, casebook: Casebook, plan: Plan) -> tuple[str, ...]:
+    """Nothing of it stands on the page of risk, which leaves and says the same each time."""
+    levels = {trait.value: level for trait, (level, _) in facts_of(plan).levels.items()}
+    leaving = [int(str(one)) for one in plan.runners.index]
+    return beside_earlier(export_runs.runs(unit, casebook.clinic_id), leaving, levels)
 
 
 def _secret(casebook: Casebook) -> bytes:

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from sqlalchemy import update
 
-from casebook.domain.exporting import ExportKey, ExportSettings
+from casebook.domain.exporting import ExportKey, ExportSettings, Trait
 from casebook.domain.metrics import Metric
 from casebook.domain.packages import FileFormat
 from casebook.domain.people import Consent, Purpose, Runner, Sex
@@ -135,6 +135,30 @@ def test_exports_that_a_key_joins_give_nothing_back_that_one_of_them_coarsened(
     again = export_audit(casebook, settings, tmp_path / "d", key=FIRST, by="KM")
     assert again.files == carried.files
     assert preview_export(casebook, settings, key=FIRST).facts == carried.facts
+
+
+def test_who_exports_is_told_that_an_earlier_one_beside_it_gives_more_away(
+    casebook: Casebook, tmp_path: Path
+) -> None:
+    """Of 300 invented runners three exports with keys of their own, each of k 5, left 280 alone."""
+    settings = replace(SETTINGS, formats=(FileFormat.CSV,))
+    body = (Trait.HEIGHT, Trait.MASS, Trait.DISCIPLINE)
+    complaint = replace(settings, leave_out=(Trait.SEX, Trait.AGE, *body))
+    person = replace(settings, leave_out=(Trait.REGION, Trait.SIDE, *body))
+    first = export_audit(casebook, complaint, tmp_path / "a", key=FIRST, by="KM")
+    told = preview_export(casebook, person).sentences[-1]
+    assert told.startswith(f"Export {first.number} held some of these runners, too, and tells more")
+    assert "region of the complaint" in told
+    # Not where this one tells nothing finer.
+    less = replace(complaint, leave_out=(*complaint.leave_out, Trait.SIDE))
+    assert not preview_export(casebook, less).sentences[-1].startswith("Export")
+    second = export_audit(casebook, person, tmp_path / "b", key=SECOND, by="KM")
+    assert told in second.sentences
+    # It is for who exports and leaves with nothing.
+    assert all(
+        b"held some of these" not in path.read_bytes()
+        for path in (tmp_path / "b").rglob("*") if path.is_file()
+    )  # fmt: skip
 
 
 def test_the_log_holds_what_happened_and_nobody_changes_it(
