@@ -222,8 +222,9 @@ def show_findings_form(casebook: Casebook, runner: str, visits: Sequence[tuple[d
     name = f"findings_{runner}_{day}_{session}_{len(stored)}_{'_'.join(present)}"
     absent = sum(not there for there in stored.values())
     st.caption(
-        f"Stored: {len(present)} present, {absent} looked for and not there, "
-        f"{len(Finding) - len(stored)} not asked. Some of them bring up a prompt: {ADVICE}."
+        f"Stored of this visit: {len(present)} present, {absent} looked for and not there, "
+        f"{len(Finding) - len(stored)} not asked. Some findings, where they are present, bring up "
+        f"a prompt: {ADVICE}."
     )
     if not state.who():
         sidebar.choose_user(casebook, place=name)

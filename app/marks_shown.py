@@ -6,6 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from app.messages import count_words, plain
+from app.tables import show_stacked
 from app.words import SIDES, metric_words
 from casebook.domain.marking import LANDMARK_WORDS, LANDMARKS_OF, VIEW_WORDS, note_lines
 from casebook.domain.sides import Side
@@ -51,24 +52,14 @@ def show_measured(read: MarksRead) -> None:
         st.info("No value could be read from these marks.", icon=":material/search_off:")
         return
     st.subheader("What the marks tell", anchor=False)
-    st.dataframe(
-        _values_table(read), hide_index=True, width="stretch", height="content", key="marks_values"
-    )
+    with st.container(key="marks_values"):
+        st.table(
+            _values_table(read), border="horizontal", hide_index=True, alt="What the marks tell"
+        )
     st.caption(f"{_errors_used(read)} {ERROR_EXPLAINED}")
     if measured.asymmetries:
         st.subheader("Right minus left", anchor=False)
-        st.dataframe(
-            _asymmetry_table(read),
-            hide_index=True,
-            width="stretch",
-            height="content",
-            key="marks_asymmetries",
-            column_config={
-                "Right − left": st.column_config.Column(width="small"),
-                "Its error": st.column_config.Column(width="small"),
-                SHARED: st.column_config.Column(width="large"),
-            },
-        )
+        show_stacked(_asymmetry_table(read), key="marks_asymmetries", alt="Right minus left")
     with st.expander("Every trial, by frame", icon=":material/table_rows:"):
         st.dataframe(_trials_table(read), hide_index=True, width="stretch", key="marks_trials")
 
@@ -136,7 +127,7 @@ def _values_table(read: MarksRead) -> pd.DataFrame:
         metric = read.metrics[value.metric]
         rows.append(
             {
-                "Metric": metric_words(metric),
+                "Metric": plain(metric_words(metric)),
                 "Side": _side(value.side),
                 "Mean": _cell(value.mean),
                 "Trials": len(value.trials),
@@ -154,7 +145,7 @@ def _asymmetry_table(read: MarksRead) -> pd.DataFrame:
         metric = read.metrics[one.metric]
         rows.append(
             {
-                "Metric": metric_words(metric),
+                "Metric": plain(metric_words(metric)),
                 "Right − left": _cell(one.value, signed=True),
                 "Its error": _cell(one.sd),
                 SHARED: asymmetry_words(one) or "–",
