@@ -171,7 +171,10 @@ def _tell_open(mapping: FileMapping, metrics: dict[str, Metric]) -> bool:
         where = f"{plain(problem.column)}: " if problem.column else ""
         st.caption(f":material/error: {where}{plain(problem.message)}")
     if all(one.row_is is RowIs.NOTHING for one in mapping.sheets):
-        st.caption("Every sheet is left out, so that nothing of this file is imported.")
+        st.caption(
+            "Nothing of this file is imported: no table was recognised in it, or it was left out. "
+            "If it holds one, say above what each row is; else take the file away."
+        )
         return True
     return bool(questions or wrong)
 

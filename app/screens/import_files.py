@@ -20,6 +20,7 @@ from app.mapping_form import Asked, ask_mapping, forget_proposals
 from app.messages import count_words, plain
 from casebook.domain.decisions import ASKED_CODES, Decisions
 from casebook.domain.errors import Problem
+from casebook.intake.columns import describe_tables
 from casebook.intake.mapping import FileMapping
 from casebook.services.importing import FileReport, ImportReport, import_files
 from casebook.services.mapping import remember_mapping
@@ -52,6 +53,8 @@ def show() -> None:
         "workbooks (.xlsx). Where columns have names of their own, you say once what they hold. "
         "All files of one import are stored together, or none of them."
     )
+    with st.expander("Tables and columns that are known by name", icon=":material/table:"):
+        _show_tables()
     uploads = st.file_uploader(
         "CSV files and workbooks",
         type=["csv", "txt", "xlsx", "xlsm"],
@@ -73,6 +76,16 @@ def show() -> None:
     if uploads:
         _show_files(uploads, day_first=day_first, known_only=known_only)
     show_imports()
+
+
+def _show_tables() -> None:
+    """Every table and column, as the help of the command tells them."""
+    first, *tables = describe_tables().split("\n\n")
+    st.markdown(plain(first))
+    for table in tables:
+        name, *columns = table.splitlines()
+        listed = "\n".join(f"- {plain(column.strip())}" for column in columns)
+        st.markdown(f"**{plain(name)}**\n\n{listed}")
 
 
 def _show_files(uploads: list[UploadedFile], *, day_first: bool, known_only: bool) -> None:

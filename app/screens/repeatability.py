@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app import state
+from app import routes, state
 from app.messages import count_words, plain, show_caution
 from app.repeat_file import study_of_upload
 from app.study_adoption import show_adoption
@@ -46,6 +46,7 @@ def _study_of_visits(casebook: Casebook) -> Study | None:
             "more runners make the answer reliable.",
             icon=":material/repeat:",
         )
+        routes.link("log_visit", "Log a visit", icon=":material/edit_note:")
         return None
     if "study_metric" not in st.session_state:
         asked = st.query_params.get("metric")

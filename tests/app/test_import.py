@@ -78,6 +78,17 @@ def test_every_problem_is_shown_with_its_place_and_no_import_is_offered(app: App
     assert "import_run" not in {button.key for button in app.button}
 
 
+def test_the_columns_that_are_known_stand_on_the_page_and_a_file_without_any_is_told(
+    app: AppTest,
+) -> None:
+    upload(app, "shopping.csv", "a,b\n1,2\n")
+    said = words(app).replace("\\", "")
+    assert "visits: a row for each trial of a metric on a side" in said
+    assert "visit_date*: day of the visit (a date as YYYY-MM-DD)" in said
+    assert "no table was recognised in it, or it was left out" in said
+    assert app.button(key="import_check").disabled
+
+
 def test_unknown_runners_are_refused_when_asked_to(app: AppTest) -> None:
     upload(app, "visits.csv", GOOD)
     app.checkbox(key="import_known_only").check().run()
