@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
+from itertools import count
 from pathlib import Path
 from tempfile import TemporaryDirectory, TemporaryFile
 from typing import IO
@@ -25,7 +26,7 @@ OPENINGS = 6
 # begins (field 4 of its answers, behind two others); at rest is who has been so for a moment.
 LISTENS = """
 (() => {
-  const asks = (data) => new Uint8Array(data.buffer || data)[0] === 0x5a;
+  const asks = (data) => (ArrayBuffer.isView(data) ? data : new Uint8Array(data))[0] === 0x5a;
   const length = (bytes, at) => {
     let size = 0, shift = 0;
     do size |= (bytes[at] & 127) << shift, shift += 7; while (bytes[at++] & 128);
@@ -39,7 +40,7 @@ LISTENS = """
     }
     return bytes[at] === 0x22;
   };
-  let waiting = 0, runs = 0, since = 0;
+  let waiting = 0, runs = 0;
   const send = WebSocket.prototype.send;
   WebSocket.prototype.send = function (data) {
     if (!this.heard) {
@@ -51,20 +52,23 @@ LISTENS = """
     if (asks(data)) waiting = Date.now();
     return send.call(this, data);
   };
-  window.casebookAtRest = () => {
+  let asker = 0, looks = 0;
+  window.casebookAtRest = (who) => {
     const now = Date.now();
+    // An action's message leaves a moment after it: what was at rest before it says nothing.
+    if (who !== asker) asker = who, looks = 0;
     // A part that is no longer there is asked for in vain: no answer comes.
-    const answered = !waiting || now - waiting > 10_000;
+    const answered = !waiting || now - waiting > 20_000;
     const rests = runs && answered && document.querySelector(
       "[data-testid=stApp][data-test-script-state=notRunning]"
       + "[data-test-connection-state=CONNECTED]")
       && !document.querySelector("[data-stale=true]");
-    if (!rests) since = 0;
-    else since = since || now;
-    return rests && now - since >= 100;
+    looks = rests ? looks + 1 : 0;
+    return looks > 3;
   };
 })();
 """
+ASKERS = count(1)
 FLAGS = (
     "--no-sandbox",
     "--disable-gpu",
@@ -155,7 +159,9 @@ def settle(page: Page) -> None:
 
     The app is at rest before it begins as well: so what the page asks of it is listened to.
     """
-    page.wait_for_function("() => window.casebookAtRest()", timeout=90_000, polling=40)
+    page.wait_for_function(
+        "(who) => window.casebookAtRest(who)", arg=next(ASKERS), timeout=90_000, polling=30
+    )
 
 
 def choose(page: Page, box: Locator, words: str = "", *, exact: bool = False) -> None:
