@@ -110,7 +110,8 @@ def show_conditions(sheet: Sheet) -> None:
         _number(sheet, first[1], "speed_km_h", before.speed_km_h)
         _number(sheet, first[2], "incline_pct", before.incline_pct)
         _text(sheet, first[3], "surface", before.surface)
-        second = st.columns(4)
+        # The camera's view is told in a few words, which are to be read whole.
+        second = st.columns([1, 1.6, 0.9, 0.9])
         _text(sheet, second[0], "footwear", before.footwear)
         _text(sheet, second[1], "view", before.view)
         _number(sheet, second[2], "frames_per_s", before.frames_per_s)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app import state
-from app.messages import calmly
+from app.messages import calmly, plain
 from app.words import GROUPS, metric_words
 from casebook.domain.measurement_sets import LONGEST_NAME, MeasurementSet
 from casebook.domain.metrics import Metric, MetricGroup
@@ -44,7 +44,7 @@ def set_form(casebook: Casebook, metrics: tuple[Metric, ...], stored: StoredSet 
             name=called.strip(), purpose=purpose.strip(), metrics=tuple(chosen), active=active
         )
         saved = save_set(casebook, wanted, by=state.who(), read=stored)
-        state.leave_notice(f"The set '{saved.set.name}' is saved.")
+        state.leave_notice(f"The set '{plain(saved.set.name)}' is saved.")
         for key in [key for key in st.session_state if str(key).startswith(f"{name}_")]:
             del st.session_state[key]
         st.rerun()

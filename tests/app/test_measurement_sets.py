@@ -16,12 +16,12 @@ def test_a_set_is_made_put_first_and_decides_the_rows_of_a_new_runner(
     app: AppTest, clinic: Casebook
 ) -> None:
     at_page(app, "measurement_sets")
-    app.text_input(key="set_new_name").set_value("After a race")
+    app.text_input(key="set_new_name").set_value("After a *long* race")
     app.multiselect(key="set_new_table").set_value([STRENGTH])
     app.multiselect(key="set_new_timing").set_value(["cadence"])
     next(b for b in app.button if b.label == "Add the set").click().run()
-    assert "The set 'After a race' is saved" in words(app)
-    made = get_set(clinic, "After a race")
+    assert r"After a \*long\* race" in app.success[0].value
+    made = get_set(clinic, "After a *long* race")
     assert made.set.metrics == ("cadence", STRENGTH)
     for _ in range(3):
         app.button(key=f"set_{made.set_id}_up").click().run()
