@@ -93,7 +93,7 @@ def _show_measures(told: ToldEffect) -> None:
     targeted = [effect for effect in told.effect.effects if effect.targeted]
     others = [effect for effect in told.effect.effects if not effect.targeted]
     st.markdown("**Targeted measures**")
-    _table(told, targeted, "targeted", "None of them was measured.")
+    _table(told, targeted, "targeted", "None is set, or none was measured.")
     if told.effect.own_sides_moved:
         st.markdown("**The same measures where they were no target**, and changed beyond error")
         _table(told, list(told.effect.own_sides_moved), "own_sides", "")
