@@ -18,6 +18,7 @@ from casebook.domain.audit_tables import (
     completeness_grid,
     left_out,
     lost_grid,
+    lost_left_out,
     moved_grid,
     outcome_grid,
     shown_groups,
@@ -218,9 +219,14 @@ def show_lost(audit: Audit) -> None:
     if not audit.lost:
         st.caption("Too few runners were lost, or followed, for a comparison.")
         return
-    show_grid(lost_grid(audit.lost), "Lost and followed")
+    grid = lost_grid(audit.lost)
+    hidden = lost_left_out(audit.lost, audit.choice.least_group)
+    if not grid.rows:
+        st.caption(hidden)
+        return
+    show_grid(grid, "Lost and followed")
     st.caption(
         f"Means, n: runners behind them. {INTERVALS} In SDs: the difference in standard deviations "
         "of both groups. Where those who were lost differ, the outcomes tell of those who came "
-        "back only."
+        f"back only. {hidden}"
     )

@@ -259,12 +259,30 @@ def _moved(part: Part | None) -> str:
 
 
 def lost_grid(lost: Sequence[LostDifference]) -> Grid:
-    """How those who were lost differed at the baseline from those who were not."""
+    """How those who were lost differed at the baseline from those who were not.
+
+    What is withheld is left out (see `lost_left_out`).
+    """
     return Grid(
         columns=("Measure", "Lost", "Not lost", "Difference", "In SDs"),
-        rows=tuple(_lost_row(one) for one in lost),
+        rows=tuple(_lost_row(one) for one in lost if one.difference.n is not None),
         numbers=frozenset({1, 2, 3, 4}),
     )
+
+
+def lost_left_out(lost: Sequence[LostDifference], least: int) -> str:
+    """In what those who were lost are not compared; empty where in nothing.
+
+    Examples
+    --------
+    >>> lost_left_out((), 5)
+    ''
+    """
+    names = [one.label for one in lost if one.difference.n is None]
+    if not names:
+        return ""
+    why = withheld_words(least).removeprefix(f"{WITHHELD}: ")
+    return f"Withheld ({why}): {'; '.join(names)}."
 
 
 def _lost_row(one: LostDifference) -> tuple[str, ...]:

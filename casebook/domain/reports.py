@@ -30,7 +30,7 @@ class Drawn(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
-    """One series of a plot; all tuples are of one length.
+    """One series of a plot; all tuples are of one length, or empty where they may be.
 
     Parameters
     ----------
@@ -39,6 +39,8 @@ class Series:
         well as by colour.
     name : str
         Written beside the last point where not empty, of DOTS at the right edge.
+    marks : tuple of str
+        Written beside each of the DOTS.
     faint : bool
         Lies behind, as a single course does behind the mean, or a limit behind the points.
     """
@@ -50,6 +52,7 @@ class Series:
     look: int = 0
     name: str = ""
     faint: bool = False
+    marks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,7 @@ from casebook.domain.audit_tables import (
     completeness_grid,
     left_out,
     lost_grid,
+    lost_left_out,
     moved_grid,
     outcome_grid,
 )
@@ -218,6 +219,8 @@ def _lost(found: Audit) -> Chapter:
     if not found.lost:
         words = "Too few runners were lost, or were followed, to compare them."
         return Chapter(heading="Who was lost", parts=(Text(words=words),))
+    hidden = lost_left_out(found.lost, found.choice.least_group)
+    left_over = (Text(words=hidden),) if hidden else ()
     table = Table(
         title="Runners who were lost and who were not, at the baseline",
         grid=lost_grid(found.lost),
@@ -225,7 +228,8 @@ def _lost(found: Audit) -> Chapter:
         "standard deviations (Cohen 1988). Where they differ, the outcomes tell of those who came "
         "back only.",
     )
-    return Chapter(heading="Who was lost", parts=(table,))
+    parts = (table, *left_over) if table.grid.rows else left_over
+    return Chapter(heading="Who was lost", parts=parts)
 
 
 def _returns(found: Audit) -> tuple[Chapter, ...]:

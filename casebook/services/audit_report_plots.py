@@ -9,6 +9,7 @@ from casebook.domain.audit import Part
 from casebook.domain.audit_outcomes import (
     Funnel,
     FunnelLimit,
+    FunnelPoint,
     GroupOutcome,
     MetricOutcome,
     ReturnToRunning,
@@ -16,9 +17,11 @@ from casebook.domain.audit_outcomes import (
 )
 from casebook.domain.audit_words import LEVELS
 from casebook.domain.reports import Drawn, Plot, Series
+from casebook.domain.summary_words import shortened
 from casebook.domain.wording import upper_first
 
 MOST_GROUPS = 4
+LONGEST_MARK = 14
 # Of two shares in one line of a list, from its middle.
 APART = 0.17
 
@@ -176,6 +179,7 @@ def funnel_plot(funnel: Funnel, label: str) -> Plot | None:
         *(100.0 * one.share for one in funnel.points),
     )
     beyond = [one for one in funnel.points if one.beyond_95]
+    each = f"{upper_first('; '.join(_of_clinician(one) for one in funnel.points))}."
     return Plot(
         title=f"Share improved beyond error by clinician: {label}",
         x_title="runners with a verdict",
@@ -192,16 +196,26 @@ def funnel_plot(funnel: Funnel, label: str) -> Plot | None:
                 x=tuple(float(one.total) for one in funnel.points),
                 y=tuple(100 * one.share for one in funnel.points),
                 look=0,
+                # For others than the clinic they are called clinician 1, 2, ...
+                marks=tuple(
+                    shortened(one.name.removeprefix("clinician "), LONGEST_MARK)
+                    for one in funnel.points
+                ),
             ),
         ),
         told=(
             f"{len(funnel.points)} clinicians; overall {100 * funnel.overall:.0f} %; "
-            f"{len(beyond)} outside the 95 % limits."
+            f"{len(beyond)} outside the 95 % limits. {each}"
         ),
-        note="Limits within which 95 % and 99.8 % of clinicians would lie by chance alone if all "
-        "had the overall share (Spiegelhalter 2005, exact binomial). Clinicians see different "
-        "runners: a point outside asks for a look, and is no ranking.",
+        note=f"{each} Limits within which 95 % and 99.8 % of clinicians would lie by chance alone "
+        "if all had the overall share (Spiegelhalter 2005, exact binomial). Clinicians see "
+        "different runners: a point outside asks for a look, and is no ranking.",
     )
+
+
+def _of_clinician(one: FunnelPoint) -> str:
+    outside = ", beyond 99.8 %" if one.beyond_998 else ", beyond 95 %" if one.beyond_95 else ""
+    return f"{one.name} {one.count} of {one.total}{outside}"
 
 
 def _limit(limit: FunnelLimit, name: str) -> float:

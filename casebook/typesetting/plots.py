@@ -11,6 +11,8 @@ from casebook.typesetting.scales import ticks
 ROOM = 0.06
 # Least distance of two names at the end of their lines, as a share of the height.
 NAME_HEIGHT = 0.07
+# Two marks beside dots that lie nearer than this, across and up, would lie on one another.
+MARK_WIDTH, MARK_HEIGHT = 0.16, 0.055
 # The same in a list, as a share of one of its lines.
 LISTED_APART = 0.6
 # Bands lie behind, points on top.
@@ -46,6 +48,7 @@ def placed_plot(plot: Plot) -> dict[str, Any]:
             _series(one, across, up)
             for one in sorted(plot.series, key=lambda one: (ORDER.index(one.drawn), not one.faint))
         ],
+        "marks": _marks(plot.series, across, up),
         "names": _names(plot.series, across, up, LISTED_APART / max(1, len(plot.y_words))),
     }
 
@@ -77,6 +80,21 @@ def _names(series: Sequence[Series], across: _Axis, up: _Axis, apart: float) -> 
             height = max(height, found[-1][2] + min(NAME_HEIGHT, apart))
         end = 1.0 if one.drawn is Drawn.DOTS else across.at(one.x[-1])
         found.append([one.name, end, height, one.look])
+    return found
+
+
+def _marks(series: Sequence[Series], across: _Axis, up: _Axis) -> list[list[Any]]:
+    """What stands beside each dot, moved apart upwards where two would lie on one another."""
+    dots = sorted(
+        (up.at(y), across.at(x), mark, one.look)
+        for one in series
+        for x, y, mark in zip(one.x, one.y, one.marks, strict=False)
+    )
+    found: list[list[Any]] = []
+    for height, place, mark, look in dots:
+        near = [other[2] for other in found if abs(other[1] - place) < MARK_WIDTH]
+        free = max((other + MARK_HEIGHT for other in near), default=height)
+        found.append([mark, place, max(height, free), look])
     return found
 
 

@@ -23,6 +23,7 @@ from casebook.domain.audit_tables import (
     completeness_grid,
     left_out,
     lost_grid,
+    lost_left_out,
     moved_grid,
     outcome_grid,
 )
@@ -182,7 +183,12 @@ def test_who_was_lost_is_told_in_the_units_of_each_measure() -> None:
         standardised=0.2,
     )
     age = replace(women, what="age", label="Age", unit="years", standardised=None)
-    first, second = read(lost_grid([women, age]))
+    few = LostDifference(
+        what="hop", label="Hop", unit="cm", lost=Amount(n=None), followed=Amount(n=None),
+        difference=Amount(n=None), standardised=None,
+    )  # fmt: skip
+    first, second = read(lost_grid([women, few, age]))
+    assert lost_left_out([women, few], 5).endswith("such a number away): Hop.")
     assert first[1:4] == (
         "50.0 (20.0 to 80.0)%, n 10",
         "40.0%, n 20",

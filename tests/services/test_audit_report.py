@@ -11,11 +11,12 @@ import pytest
 from pypdf import PdfReader
 
 from casebook.domain.audit import AuditChoice
-from casebook.domain.audit_outcomes import On
+from casebook.domain.audit_outcomes import Funnel, FunnelLimit, FunnelPoint, On
 from casebook.domain.people import Purpose
 from casebook.domain.reports import Plot, Report, Table, numbered
 from casebook.domain.summaries import Text
 from casebook.services.audit_report import audit_report
+from casebook.services.audit_report_plots import funnel_plot
 from casebook.services.cohort import LoadedCohort, load_cohort
 from casebook.services.keeping import Casebook, create_casebook
 from casebook.typesetting.report_paper import report_pdf
@@ -86,7 +87,7 @@ def test_the_outcome_is_that_of_the_audit(audited: Casebook, loaded: LoadedCohor
     assert 11 + int(found["Can't say"].split(":")[0]) == int(found["Measured twice"])
 
 
-def test_whose_eyes_it_is_for_stands_first_and_on_every_page(
+def test_whose_eyes_it_is_for_stands_first_and_at_the_foot(
     audited: Casebook, loaded: LoadedCohort
 ) -> None:
     own = made(audited, loaded, OPEN)
@@ -94,9 +95,7 @@ def test_whose_eyes_it_is_for_stands_first_and_on_every_page(
     assert isinstance(told, Text)
     assert told.strong
     assert told.words.startswith("For the clinic's own eyes")
-    read = [page.extract_text() for page in PdfReader(BytesIO(report_pdf(own))).pages]
-    assert len(read) > 1
-    assert all("for the clinic's own eyes" in words(one).replace("’", "'") for one in read)
+    assert own.foot.endswith(", for the clinic's own eyes")
     others = made(audited, loaded, replace(OPEN, purpose=Purpose.AUDIT))
     assert "own eyes" not in " ".join((*others.texts(), others.foot))
 
@@ -106,13 +105,38 @@ def test_nobodys_code_or_clinician_stands_in_it_in_any_form(
 ) -> None:
     report = made(audited, loaded, OPEN)
     pdf = PdfReader(BytesIO(report_pdf(report)))
-    read = "\n".join(page.extract_text() for page in pdf.pages)
+    pages = [page.extract_text() for page in pdf.pages]
+    # For whose eyes it is stands on every page.
+    assert all(words(report.foot) in words(page).replace("’", "'") for page in pages)
+    read = "\n".join(pages)
     page = re.sub(r"data:image/[^\"]*", "", report_page(report))
     for text in (" ".join(report.texts()), read, page, str(pdf.metadata)):
         for number in range(1, 16):
             assert not re.search(rf"\b{code(number)}\b", text)
     for said in report.texts():
         assert "nan" not in words(said).split()
+
+
+def test_who_is_who_among_the_clinicians_is_read_beside_the_dots_and_below() -> None:
+    def plot(*names: str) -> Plot:
+        points = tuple(
+            FunnelPoint(
+                name=name, count=at, total=9, share=at / 9, beyond_95=at > 1, beyond_998=at > 2
+            )
+            for at, name in enumerate(names, 1)
+        )
+        limit = FunnelLimit(total=9, low_95=0.1, high_95=0.8, low_998=0.0, high_998=0.9)
+        funnel = Funnel(
+            metric="hop", on=On.VALUE, overall=0.2, points=points, limits=(limit,), left_out=0
+        )
+        found = funnel_plot(funnel, "Hop")
+        assert found is not None
+        return found
+
+    own = plot("EIDER", "GANNET", "TERN")
+    assert own.series[-1].marks == ("EIDER", "GANNET", "TERN")
+    assert own.note.startswith("EIDER 1 of 9; GANNET 2 of 9, beyond 95 %; TERN 3 of 9, beyond 99.8")
+    assert plot("clinician 1", "clinician 2").series[-1].marks == ("1", "2")
 
 
 def test_what_an_audit_withholds_stays_withheld_in_its_report(

@@ -11,7 +11,7 @@ from pypdf import PdfReader
 
 from casebook.domain.reports import Chapter, Drawn, Plot, Report, Series, Table, numbered
 from casebook.domain.summaries import Facts, Grid, Points, Text
-from casebook.typesetting.plots import NAME_HEIGHT, placed_plot
+from casebook.typesetting.plots import MARK_HEIGHT, NAME_HEIGHT, placed_plot
 from casebook.typesetting.report_paper import PAGE, column_widths, plot_svg, report_pdf
 from casebook.typesetting.report_web import report_page
 
@@ -91,6 +91,19 @@ def test_everything_of_a_plot_lies_within_it_and_names_stand_apart() -> None:
     heights = [name[2] for name in placed["names"]]
     assert heights[1] - heights[0] >= NAME_HEIGHT - 1e-9
     assert plot_svg(a_plot(STAIR, band, other, dots)).startswith(b"<svg")
+
+
+def test_marks_stand_beside_their_dots_apart_from_one_another() -> None:
+    dots = Series(
+        drawn=Drawn.DOTS, x=(10.0, 10.5, 70.0), y=(0.0, 0.0, 0.6), marks=("TERN", "EIDER", "3")
+    )
+    marks = placed_plot(replace(a_plot(dots), below=()))["marks"]
+    places = {mark: (across, up) for mark, across, up, _ in marks}
+    assert places["3"][1] > places["EIDER"][1] > places["TERN"][1]
+    assert places["EIDER"][1] - places["TERN"][1] >= MARK_HEIGHT - 1e-9
+    read = PdfReader(BytesIO(report_pdf(a_report(replace(a_plot(dots), below=())))))
+    said = " ".join(page.extract_text() for page in read.pages)
+    assert {"TERN", "EIDER"} <= set(said.split())
 
 
 def test_a_list_has_a_line_for_each_name_and_level_strokes_within_it() -> None:
