@@ -182,6 +182,14 @@ def test_a_row_that_a_line_is_bound_to_run_through_tells_nothing() -> None:
     assert np.all(np.abs(found[:-1]) > 0.1)
 
 
+def test_without_any_scatter_residuals_are_in_the_unit_of_the_value() -> None:
+    table = a_cohort(8)
+    found = fit_growth(table, most=RandomPart.NONE)
+    none = replace(found, fit=replace(found.fit, residual_variance=0.0))
+    left = residuals_of(found, table) * np.sqrt(found.fit.residual_variance)
+    assert standardised_residuals(none, table) == pytest.approx(left)
+
+
 def test_even_residuals_of_few_rows_are_seldom_called_uneven() -> None:
     """Eight runners seen three times: a rank correlation of 0.2 came by chance in four of ten."""
     random = np.random.default_rng(4)
