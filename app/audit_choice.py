@@ -31,9 +31,9 @@ VISITS = {
 }
 KINDS = {ProgrammeKind.INJURY: "for an injury", ProgrammeKind.PERFORMANCE: "for performance"}
 CONSENTS = {
-    None: "Everybody",
-    Purpose.AUDIT: "To audit",
-    Purpose.RESEARCH: "To research",
+    None: "none: all runners",
+    Purpose.AUDIT: "audit: who consented",
+    Purpose.RESEARCH: "research: who consented",
 }
 ALL = "All"
 # What is chosen on one page holds on the other, and when the page is returned to.
@@ -105,12 +105,12 @@ def choose_cohort(
         )
         first, second, third, fourth = st.columns(4)
         purpose = first.selectbox(
-            "Who consented",
+            "Purpose",
             list(CONSENTS),
             format_func=CONSENTS.__getitem__,
             key="audit_purpose",
-            help="Everybody is for the clinic's own eyes. What others see is of those who "
-            "consented to it.",
+            help="Without one all runners are in it, for the clinic's own eyes. What others see is "
+            "of those who consented to that purpose.",
         )
         least = boxes.whole(
             second,

@@ -206,7 +206,7 @@ def _show_random(found: CohortGrowth) -> None:
         ("Runners' own levels differ by (SD)", random.sd_level, found.unit),
         ("Runners' own slopes differ by (SD)", random.sd_slope, f"{found.unit} a week"),
         ("A visit strays from its runner's line by (SD)", random.sd_residual, found.unit),
-        ("of which known measurement error (SEM)", random.sd_error, found.unit),
+        ("Beside it: the known measurement error (SEM)", random.sd_error, found.unit),
     ]
     table(
         [

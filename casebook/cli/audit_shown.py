@@ -111,7 +111,7 @@ def _show_flow(console: Console, audit: Audit) -> None:
     first = review_words(audit.timeliness, audit.choice)
     console.print(f"\nFrom the programme's start to the first review: {first}.")
     console.print(
-        f"Planned visits held at most {audit.choice.grace_days} days late: "
+        f"Planned visits kept at most {audit.choice.grace_days} days late: "
         f"{part_words(audit.timeliness.in_time)}."
     )
 

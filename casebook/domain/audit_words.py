@@ -117,7 +117,7 @@ def audience_words(choice: AuditChoice, *, drawn: bool = False) -> str:
     """
     if choice.purpose is not None:
         return SIDE_BY_SIDE
-    single = ", what was measured of single runners may be drawn" if drawn else ""
+    single = ", and what was measured of single runners may be drawn" if drawn else ""
     return (
         "For the clinic's own eyes: runners are in it whether or not they agreed to an audit, "
         "times are told to the day of a single runner, and clinicians stand in it by name"

@@ -307,7 +307,7 @@ def _measured(lists: Lists) -> Iterable[Table]:
             _number(
                 "asymmetry", "Right minus left, in the metric's asymmetry form.", required=True
             ),
-            _number("sem", "Standard error of measurement of it.", low=0),
+            _number("sem", "Standard error of measurement of it, in the same unit.", low=0),
             _words("error_origin", "Where that error comes from.", ErrorOrigin, required=True),
         ),
         key=("visit", "metric"),
@@ -321,10 +321,22 @@ def _measured(lists: Lists) -> Iterable[Table]:
             visit,
             metric,
             _words("what", "A side, the value of a metric without sides, or the asymmetry.", What),
-            _number("change", "Change since the baseline."),
-            _number("se_change", "Standard error of that change.", low=0),
-            _number("mdc95", "Changes up to this are within error (95 %).", low=0),
-            _words("verdict", "What that says.", Call, required=True),
+            _number(
+                "change",
+                "This visit minus the baseline, in the metric's unit; of an asymmetry in that of "
+                "its form, signed right minus left.",
+            ),
+            _number("se_change", "Standard error of that change, in the same unit.", low=0),
+            _number(
+                "mdc95", "Changes up to this are within error (95 %), in the same unit.", low=0
+            ),
+            _words(
+                "verdict",
+                "What that says; 'unchanged' that no change beyond error was seen, which does not "
+                "show that nothing changed.",
+                Call,
+                required=True,
+            ),
             _words("reason", "Why nothing can be said.", Reason),
             _words("side_moved", "Which side an asymmetry's change came from.", SideMoved),
             _number(

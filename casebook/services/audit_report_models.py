@@ -50,7 +50,7 @@ def term_table(model: CohortGrowth, name: str) -> Table:
         ("SD of the runners' own levels", random.sd_level, model.unit),
         ("SD of the runners' own slopes", random.sd_slope, f"{model.unit} a week"),
         ("SD of a visit around its runner's line", random.sd_residual, model.unit),
-        ("of which known measurement error (SEM)", random.sd_error, model.unit),
+        ("Beside it: the known measurement error (SEM)", random.sd_error, model.unit),
     )
     rows += [
         (words, rounded_alike((size,), "")[0], unit)
