@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import os
+import secrets
 import shutil
 import socket
 import subprocess
@@ -21,6 +22,7 @@ from playwright.sync_api import TimeoutError as NotInTime
 
 ADDRESS = "127.0.0.1"
 READY_WITHIN_S = 90.0
+LONGEST_MS = 90_000
 OPENINGS = 6
 # Notes when the page asks its server to run (field 11 of Streamlit's message) and when a run
 # begins (field 4 of its answers, behind two others); at rest is who has been so for a moment.
@@ -147,6 +149,8 @@ def chromium() -> Iterator[BrowserContext]:
             viewport={"width": 1280, "height": 900},
             reduced_motion="reduce",
         )
+        browser.set_default_timeout(LONGEST_MS)
+        browser.set_default_navigation_timeout(LONGEST_MS)
         browser.add_init_script(LISTENS)
         try:
             yield browser
@@ -160,7 +164,7 @@ def settle(page: Page) -> None:
     The app is at rest before it begins as well: so what the page asks of it is listened to.
     """
     page.wait_for_function(
-        "(who) => window.casebookAtRest(who)", arg=next(ASKERS), timeout=90_000, polling=30
+        "(who) => window.casebookAtRest(who)", arg=next(ASKERS), timeout=LONGEST_MS, polling=30
     )
 
 
@@ -196,7 +200,7 @@ def moved_to(page: Page, name: str, heading: str = "") -> Locator:
 def drawn(page: Page, heading: str) -> Locator:
     """The page's own part, once it stands under that heading and is drawn."""
     main = page.get_by_test_id("stMain")
-    expect(main.get_by_role("heading", name=heading).first).to_be_visible(timeout=90_000)
+    expect(main.get_by_role("heading", name=heading).first).to_be_visible(timeout=LONGEST_MS)
     settle(page)
     return main
 
@@ -212,9 +216,12 @@ def _chosen(box: Locator, words: str) -> bool:
 
 
 def _free_port() -> int:
-    with socket.socket() as door:
-        door.bind((ADDRESS, 0))
-        return int(door.getsockname()[1])
+    """A free port that the system gives nobody else, for it lies below those it chooses from."""
+    while True:
+        port = 20_000 + secrets.randbelow(12_000)
+        with socket.socket() as door, suppress(OSError):
+            door.bind((ADDRESS, port))
+            return port
 
 
 def _wait(process: subprocess.Popen[bytes], port: int, said: IO[bytes]) -> None:

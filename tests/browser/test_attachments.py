@@ -49,6 +49,7 @@ def test_a_still_frame_is_attached_shown_upright_and_saved_without_its_camera(
     assert DEVICE.encode() not in kept
     with Image.open(saved.value.path()) as picture:
         assert picture.size == (48, 32)
+    settle(page)
 
     shelf.get_by_role("button", name="View", exact=True).focus()
     page.keyboard.press("Enter")

@@ -37,6 +37,7 @@ def saved(page: Page, button: str, folder: Path) -> Path:
         page.get_by_role("button", name=button).click()
     path = folder / waiting.value.suggested_filename
     waiting.value.save_as(path)
+    settle(page)
     return path
 
 

@@ -242,6 +242,7 @@ def test_a_stored_value_is_amended_with_a_reason_and_two_windows_choose(
     expect(main).to_contain_text("1 changed, 1 struck out")
     first.keyboard.press("Control+Enter")
     expect(main).to_contain_text("Nothing was saved. Why is what was stored changed?")
+    settle(first)
     first.get_by_label(REASON).fill("read from the wrong line")
     first.keyboard.press("Control+Enter")
     expect(first.get_by_text("2 fields amended").first).to_be_visible()

@@ -97,14 +97,13 @@ def select(page: Page, label: str, words: str, *, at: int = 0) -> None:
 
 
 def fill(page: Page, label: str, text: str, *, at: int = 0) -> None:
-    """Type into a box and leave it; the next one is typed while the app still answers."""
     box = main_part(page).get_by_role("textbox", name=label).nth(at)
     box.fill(text)
     box.press("Tab")
+    settle(page)
 
 
 def press(page: Page, name: str) -> None:
-    settle(page)
     main_part(page).get_by_role("button", name=name).first.click()
     settle(page)
 
@@ -152,8 +151,8 @@ def log_review(page: Page, clinic: Clinic, days: int, hip: str, pelvis: str) -> 
     drawn(page, "Log a visit")
     fill(page, f"{HIP}, right", hip)
     fill(page, f"{PELVIS}, left", pelvis)
-    settle(page)
     main_part(page).get_by_text("No review planned").click()
+    settle(page)
     press(page, "Save the visit")
     expect(main_part(page)).to_contain_text("2 values in one go")
     drawn(page, RUNNER)
