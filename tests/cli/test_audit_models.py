@@ -50,7 +50,7 @@ def test_for_a_person_a_model_stands_below_the_audit_in_words(
     for part in (
         "running again",
         "At risk, all: day",
-        "this is no ranking and no measure of skill",
+        "no ranking and no measure of skill",
         "change in a week",
         "SD known measurement error",
         "It does not show what made them do so",
