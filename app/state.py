@@ -93,7 +93,11 @@ def cohort(casebook: Casebook) -> LoadedCohort:
     return _cohort(casebook, casebook.url, cohort_stamp(casebook))
 
 
-@st.cache_resource(show_spinner="Judging every visit of the clinic …", max_entries=2)
+@st.cache_resource(
+    show_spinner="Judging every visit of the clinic. With thousands of runners that takes some "
+    "seconds; it is done again only when something was stored …",
+    max_entries=2,
+)
 def _cohort(_casebook: Casebook, url: str, stamp: tuple[int | str, ...]) -> LoadedCohort:  # noqa: ARG001
     return load_cohort(_casebook)
 
