@@ -99,7 +99,8 @@ def _marked_visits(unit: Unit, runner_ids: Sequence[int] | None) -> pd.DataFrame
 
 def rows_of(frame: pd.DataFrame) -> Iterator[Any]:
     """Rows of a frame by column name; what stands in them is known from the frame's maker."""
-    return iter(frame.itertuples(index=False))
+    # Of no row nothing is made: most runners have no flag, and a column takes time, empty or not.
+    return iter(frame.itertuples(index=False)) if len(frame) else iter(())
 
 
 def number_or_none(number: float) -> float | None:

@@ -22,7 +22,7 @@ from casebook.services.norming import Norms
 from casebook.services.prompting import calls_for_referral, open_pain, open_prompts
 from casebook.services.registering import get_runner_row
 from casebook.services.standings import StandingMemo, stand, standings
-from casebook.services.telling import course_frame, figures_used, latest_verdicts
+from casebook.services.telling import course_frame, figures_used, latest_rows, latest_verdicts
 from casebook.storage import cases, people
 from casebook.storage.frames import missing_frame
 from casebook.storage.session import reading
@@ -148,12 +148,13 @@ def review_runner(casebook: Casebook, code: str, *, norms: Norms | None = None) 
         notes = cases.notes_of(unit, runner_id)
         missing = missing_frame(unit, [runner_id])
     standing = stand(found, {runner_id: runner.code}, acknowledged)[runner_id]
+    latest = latest_rows(found)
     return Review(
         runner=runner,
         visits=_visit_lines(found.visits, notes),
         metrics=_measured(found),
-        verdicts=latest_verdicts(found, norms),
-        figures=figures_used(found),
+        verdicts=latest_verdicts(found, latest, norms),
+        figures=figures_used(found, latest),
         flags=standing.flags,
         open_flags=standing.open_flags,
         tests=standing.tests,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -49,13 +49,16 @@ COURSE_COLUMNS = (
 )
 
 
-def latest_verdicts(found: JudgedRunners, norms: Norms | None = None) -> tuple[Verdict, ...]:
+def latest_verdicts(
+    found: JudgedRunners, latest: Sequence[Any], norms: Norms | None = None
+) -> tuple[Verdict, ...]:
     """The verdict on the latest visit that has each metric and side, in the catalogue's order.
 
-    Of one runner only. With `norms` the change to be expected by itself stands beside it.
-    What was measured at baseline and at no later visit, although there was one, is missing.
+    Of one runner only; `latest` as `latest_rows` gives it. With `norms` the change to be
+    expected by itself stands beside it. What was measured at baseline and at no later visit,
+    although there was one, is missing.
     """
-    verdicts = [(row, _verdict(row, found, norms)) for row in rows_of(_latest_rows(found))]
+    verdicts = [(row, _verdict(row, found, norms)) for row in latest]
     if not found.judged.expected.empty:
         told = {(row.metric, row.what) for row, _ in verdicts}
         verdicts += [
@@ -79,20 +82,23 @@ def _place(found: JudgedRunners, metric: int) -> tuple[int, int]:
     return found.metrics[metric].position, metric
 
 
-def figures_used(found: JudgedRunners) -> dict[tuple[str, What], ErrorFigure]:
+def figures_used(
+    found: JudgedRunners, latest: Sequence[Any]
+) -> dict[tuple[str, What], ErrorFigure]:
     """The error figure behind each of the latest verdicts that has one."""
     return {
         (found.metrics[row.metric].key, WHATS[row.what]): found.figures[row.figure]
-        for row in rows_of(_latest_rows(found))
+        for row in latest
         if row.figure != NOTHING
     }
 
 
-def _latest_rows(found: JudgedRunners) -> pd.DataFrame:
+def latest_rows(found: JudgedRunners) -> tuple[Any, ...]:
+    """The judged rows of the latest visit that has each metric and what; of one runner only."""
     frame = found.judged.verdicts
     days = found.visits.set_index("visit")[["visited_on", "order"]]
     rows = frame.join(days, on="visit").sort_values("order", kind="stable")
-    return rows.drop_duplicates(["metric", "what"], keep="last")
+    return tuple(rows_of(rows.drop_duplicates(["metric", "what"], keep="last")))
 
 
 def _verdict(row: Any, found: JudgedRunners, norms: Norms | None) -> Verdict:

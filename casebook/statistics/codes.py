@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from enum import StrEnum
+from functools import cache
 from typing import Final
 
 import numpy as np
@@ -54,7 +55,13 @@ def code_of(member: StrEnum) -> int:
     >>> code_of(What.ASYMMETRY), code_of(Call.CANNOT_SAY)
     (3, 3)
     """
-    return list(type(member)).index(member)
+    return _places(type(member))[member]
+
+
+@cache
+def _places(words: type[StrEnum]) -> dict[StrEnum, int]:
+    # Kept by enum: words of two enums may be the same text, and so the same key.
+    return {member: place for place, member in enumerate(words)}
 
 
 def mask_of(conditions: Iterable[Condition]) -> int:
