@@ -19,6 +19,10 @@ from casebook.services.prescribing import StoredPrescription, list_prescriptions
 from casebook.services.registering import list_runners
 
 OF_RUNNER, OVER_A_YEAR = "One runner", "Over a year"
+GONE = (
+    "The programme that the hypothesis was typed for is not there any more. What was typed stands "
+    "among what is unfinished until you discard it."
+)
 
 
 def show() -> None:
@@ -56,10 +60,22 @@ def show() -> None:
             "A hypothesis is written for a programme, and there is none yet.",
             icon=":material/assignment_add:",
         )
+        show_unfinished_plans(casebook, DraftKind.HYPOTHESIS, runner=code)
         return
+    if _is_gone(programmes):
+        st.warning(GONE, icon=":material/assignment_late:")
+        for name in ("write", "amend"):
+            st.query_params.pop(name, None)
     _show_unfinished(casebook, code)
     _show_all(casebook, code, programmes)
     _show_writing(casebook, programmes)
+
+
+def _is_gone(programmes: tuple[StoredPrescription, ...]) -> bool:
+    """Whether the form asked for is on a programme that was struck out since."""
+    asked = [st.query_params.get("write", ""), st.query_params.get("amend", "").partition(".")[0]]
+    known = {str(one.programme_id) for one in programmes}
+    return any(one and one not in known for one in asked)
 
 
 def _show_unfinished(casebook: Casebook, code: str) -> None:

@@ -30,6 +30,10 @@ from casebook.services.prescribing import (
 from casebook.services.registering import list_runners
 
 NEW, CHANGE = "new", "change"
+GONE = (
+    "The programme that was to be changed is not there any more. What was typed of it stands "
+    "among what is unfinished until you discard it."
+)
 
 
 def show() -> None:
@@ -53,6 +57,9 @@ def show() -> None:
     if doing == NEW:
         _write(casebook, code)
         return
+    if doing == CHANGE and _is_gone(programmes):
+        st.warning(GONE, icon=":material/assignment_late:")
+        doing = ""
     if doing != CHANGE:
         show_unfinished_plans(casebook, DraftKind.PROGRAMME, runner=code)
     chosen = _chosen(programmes)
@@ -86,6 +93,11 @@ def _show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
     show_measures(told)
     show_caution()
     show_prescription(stored)
+
+
+def _is_gone(programmes: tuple[StoredPrescription, ...]) -> bool:
+    asked = st.query_params.get("programme", "")
+    return bool(asked) and asked not in {str(one.programme_id) for one in programmes}
 
 
 def _choose_runner(casebook: Casebook) -> None:

@@ -8,11 +8,13 @@ import pytest
 from streamlit.components.v2.component_manager import BidiComponentManager
 from streamlit.testing.v1 import AppTest
 
+from casebook.domain.history import Subject
 from casebook.domain.hypotheses import HypothesisKind, Role
 from casebook.domain.plan_drafts import DraftKind
 from casebook.domain.prescriptions import Prescription
 from casebook.domain.programmes import Aim, Block, Programme, TargetDirection, TargetOn
 from casebook.domain.sides import InjurySide
+from casebook.services.amending_records import strike_out_record
 from casebook.services.drafting import TypedDraft, list_drafts
 from casebook.services.hypothesising import list_hypotheses
 from casebook.services.keeping import Casebook
@@ -158,6 +160,26 @@ def test_a_change_taken_up_again_does_not_undo_what_somebody_stored_meanwhile(
     (kept,) = list_prescriptions(clinic, STEADY)
     assert (kept.prescription.version, kept.prescription.programme.title) == (2, "Hips and calves")
     assert only_draft(clinic).content["box:reason"] == "three were easy"
+
+
+def test_a_draft_of_a_programme_that_was_struck_out_is_said_to_be_of_none(
+    app: AppTest, clinic: Casebook, stored: StoredPrescription
+) -> None:
+    at_page(app, "programme", runner=STEADY, do="change")
+    typed(app, f"programme_{stored.programme_id}")("block_1_sets", "5")
+    place = (Subject.PROGRAMME, stored.programme_id)
+    strike_out_record(clinic, STEADY, place, reason="the wrong runner", by="AB")
+    draft = only_draft(clinic)
+    at_page(app, "programme", runner=STEADY, programme=str(stored.programme_id))
+    assert not app.exception
+    said = words(app)
+    assert "The programme that was to be changed is not there any more." in said
+    assert "a change of a programme 'Hips': not stored" in said
+    app.button(key=f"drop_{draft.key}").click().run()
+    assert list_drafts(clinic) == ()
+    write = str(stored.programme_id)
+    at_page(app, "hypotheses", runner=STEADY, write=write)
+    assert not app.exception
 
 
 def test_a_half_typed_hypothesis_is_there_after_a_reload_and_is_no_hypothesis(
