@@ -40,6 +40,12 @@ WHATS = {
     What.NONE: "whole body",
     What.ASYMMETRY: "right − left",
 }
+NO_SOURCE = "none"
+SHORT_ORIGINS = {
+    ErrorOrigin.OWN: "own",
+    ErrorOrigin.PUBLISHED: "published",
+    ErrorOrigin.WITHIN_SESSION: "within session",
+}
 MOVED_SIDE = "Which side moved"
 MOVED, ALL, UNSURE = "Changed beyond error", "All", "Can't say"
 
@@ -119,7 +125,10 @@ def show_table(review: Review) -> list[Verdict]:
         st.caption("None of the verdicts is of this kind.")
         return []
     last = max(line.visited_on for line in review.visits)
-    rows = pd.DataFrame([_line(v, review, last) for v in chosen])
+    # Told once below, by number: a source in each row made the rows too tall to be compared.
+    every = dict.fromkeys(error_words(v, review) for v in chosen)
+    sources = [words for words in every if words != NO_SOURCE]
+    rows = pd.DataFrame([_line(v, review, last, sources) for v in chosen])
     if not rows[MOVED_SIDE].any():
         rows = rows.drop(columns=MOVED_SIDE)
     show_stacked(rows, key="verdict_table", alt="Verdict for each metric and side")
@@ -128,6 +137,9 @@ def show_table(review: Review) -> list[Verdict]:
         f"{_at_least_words(chosen)}"
         "Asymmetries are signed right minus left: above zero the right is the larger."
     )
+    if sources:
+        told = "; ".join(f"[{at}] {words.rstrip('.')}" for at, words in enumerate(sources, 1))
+        st.caption(plain(f"Error figures: {told}."))
     return chosen
 
 
@@ -162,7 +174,7 @@ def mdc_words(verdict: Verdict, unit: str) -> str:
     return f"{bound}{number_words(verdict.mdc95, unit)}"
 
 
-def _line(verdict: Verdict, review: Review, last: date) -> dict[str, str]:
+def _line(verdict: Verdict, review: Review, last: date, sources: list[str]) -> dict[str, str]:
     metric = review.metrics[verdict.metric]
     unit = unit_of(verdict, metric)
     signed = verdict.what is What.ASYMMETRY
@@ -180,7 +192,7 @@ def _line(verdict: Verdict, review: Review, last: date) -> dict[str, str]:
         "Now": f"{missing}; last {now}" if missing else now,
         MOVED_SIDE: _moved_side(verdict),
         "Like for like": _alike(verdict),
-        "Error figure": plain(error_words(verdict, review)),
+        "Error figure": plain(_numbered(verdict, error_words(verdict, review), sources)),
     }
 
 
@@ -229,13 +241,19 @@ def error_words(verdict: Verdict, review: Review) -> str:
     """Where the error behind a verdict comes from, in one line."""
     words = ORIGINS[verdict.error_origin]
     if words == NO_ERROR_FIGURE:
-        return "none"
+        return NO_SOURCE
     told = f"{words}: {verdict.error_source}" if verdict.error_source else words
     figure = review.figures.get((verdict.metric, verdict.what))
     from_sides = figure is None or figure.applies_to is AppliesTo.SIDE_VALUE
     if verdict.what is What.ASYMMETRY and from_sides:
         return f"{told.rstrip('.')} (from the sides, taken as independent)"
     return told
+
+
+def _numbered(verdict: Verdict, words: str, sources: list[str]) -> str:
+    if words == NO_SOURCE:
+        return words
+    return f"{SHORT_ORIGINS[verdict.error_origin]} [{sources.index(words) + 1}]"
 
 
 def _alike(verdict: Verdict) -> str:

@@ -75,6 +75,9 @@ def test_the_verdict_table_says_what_changed_and_against_which_error(app: AppTes
     assert "worsened beyond error" in right["Verdict"]
     asymmetry = table[table["What"] == "right − left"].iloc[0]
     assert asymmetry["Which side moved"] == "right"
+    figures = [table["Error figure"][row].replace("\\", "") for row in table.index]
+    assert figures == ["own [1]", "own [2]"]
+    assert "[2] your own measurements: own repeat measurements" in words(app)
     app.segmented_control(key=f"verdicts_{WORSE}").set_value("All").run()
     assert len(app.table[0].value) == 7
 
