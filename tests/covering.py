@@ -54,6 +54,12 @@ def pytest_sessionstart(session: pytest.Session) -> None:
     coverage = Coverage.current()
     if coverage is None:
         return
+    if session.config.getoption("dist", "no") != "no" and not hasattr(
+        session.config, "workerinput"
+    ):
+        # Whoever only hands out tests runs none.
+        coverage.stop()
+        return
     # What stands at the head of a module is reached when it is first read: here, under the
     # tracer, so that the tracer can rest while libraries and tests are read.
     for package in (domain, statistics):

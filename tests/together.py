@@ -10,9 +10,22 @@ from __future__ import annotations
 import pytest
 from xdist.scheduler import LoadScopeScheduling
 
-# In the order in which they are handed out.
-SHARING = ("tests/browser/", "tests/cli/")
-FIRST = (*SHARING, "tests/app/")
+# In the order in which they are handed out. What is drawn needs an engine that takes two seconds
+# to start, the app's tests its pages compiled.
+SHARING = ("tests/browser/", "tests/cli/", "tests/app/", "tests/charts/")
+# Each by its file, but early: what takes more than some five seconds of a processor.
+DEAR = (
+    "tests/services/test_backing_up.py",
+    "tests/services/test_keeping.py",
+    "tests/storage/test_killed_anywhere.py",
+    "tests/services/test_many_at_once.py",
+    "tests/migrations/",
+    "tests/demo/",
+    "tests/services/",
+    "tests/attacks/",
+    "tests/storage/",
+)
+FIRST = (*SHARING, *DEAR)
 
 
 def unit_of(nodeid: str) -> str:
