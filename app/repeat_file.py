@@ -24,7 +24,7 @@ from casebook.services.repeating import Study, columns_of_file, study_from_file
 if TYPE_CHECKING:
     from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-LONG, WIDE = "A row for each reading", "A row for each runner, a column for each session"
+LONG, WIDE = "A row for each reading", "A row a runner, a column a session"
 KEPT = "study_of_file"
 # Names by which a column is likely to go, so that a choice is mostly right at first.
 LIKELY = {

@@ -97,8 +97,9 @@ def _basis_words(study: Study) -> str:
     return plain(
         f"From {count_words(study.n_runners, 'runner')}, {count_words(found.n_sessions, 'session')}"
         f" and {count_words(found.n_values, 'reading')}{when}"
-        f"{raters}. It holds "
-        "for these assessors, this equipment and runners like these."
+        f"{raters}. "
+        f"{'Numbers are in the unit of the file. ' if study.metric is None else ''}"
+        "It holds for these assessors, this equipment and runners like these."
     )
 
 

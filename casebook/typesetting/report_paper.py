@@ -69,7 +69,7 @@ def column_widths(grid: Grid) -> list[float]:
         cells = [row[at] for row in grid.rows]
         longest = max((len(cell) for cell in cells), default=0)
         room = min(longest, WIDEST) if at in grid.numbers else (longest + 1) // 2
-        words = [len(word) for text in cells for word in UNBROKEN.split(text)]
+        words: list[float] = [len(word) for text in cells for word in UNBROKEN.split(text)]
         words += [BOLD * len(word) for word in UNBROKEN.split(name)]
         least.append(max(*words, NARROWEST) + GAP)
         wanted.append(max(room + GAP, least[-1]))

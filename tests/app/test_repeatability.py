@@ -151,6 +151,7 @@ def test_a_file_is_studied_by_the_columns_chosen_and_stores_nothing(
     assert not app.exception
     said = words(app)
     assert "can be error alone" in said
+    assert "Numbers are in the unit of the file" in said
     assert "Say above which metric was measured" in said
     assert list_figures(clinic, "cadence") == ()
 
