@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, TypeAlias
 
 import altair as alt
+from altair.utils import schemapi
 
 from casebook.charts.palette import Palette
 
@@ -12,6 +13,10 @@ FONT = "system-ui, -apple-system, 'Segoe UI', 'DejaVu Sans', sans-serif"
 
 
 AnyChart: TypeAlias = alt.Chart | alt.LayerChart | alt.FacetChart
+
+# A chart is held to the grammar as a whole when it is drawn (`to_dict`). Holding each part to it
+# as it is made, too, would take a third of the time in which a page with charts is shown.
+schemapi.disable_debug_mode()
 
 
 def styled(chart: AnyChart, palette: Palette) -> AnyChart:
