@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from playwright.sync_api import Page, expect
 
@@ -35,10 +37,14 @@ def test_a_study_is_adopted_and_the_verdict_names_it_as_its_source(
     main.get_by_role("radio", name="All", exact=True).or_(
         main.get_by_role("button", name="All", exact=True)
     ).first.click()
-    row = main.locator("tr", has_text="Own repeat study: 10 runners").first
-    expect(row).to_contain_text("your own measurements")
-
+    # The figures are numbered below the table.
+    told = main.get_by_text("Error figures:")
+    expect(told).to_contain_text("your own measurements: Own repeat study: 10 runners")
     settle(page)
+    number = re.search(r"\[(\d+)\][^\[]*Own repeat study: 10 runners", told.inner_text())
+    assert number, told.inner_text()
+    row = main.locator("tr", has_text=f"own [{number[1]}]").first
+    expect(row).to_be_visible()
 
     # Unfolded, the verdict tells its calculation and where its error comes from.
     choose_metric(page, label_of(row.locator("td").first.inner_text()))
