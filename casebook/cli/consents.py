@@ -100,8 +100,15 @@ def _meant(
     if given is not None:
         return Consent(runner=runner, purpose=purpose, given_on=given.date(), withdrawn_on=ended)
     standing = [one for one in known if one.purpose is purpose and one.withdrawn_on is None]
-    if len(standing) != 1:
-        found = ", ".join(str(one.given_on) for one in standing) or "none"
+    if not standing:
+        raise refuse(
+            "no_consent_stands",
+            f"'{runner}' has no consent to {purpose} that stands, so none can be withdrawn. "
+            "Nothing was stored.",
+            column="withdrawn_on",
+        )
+    if len(standing) > 1:
+        found = ", ".join(str(one.given_on) for one in standing)
         raise refuse(
             "consent_not_named",
             f"Of '{runner}' these consents to {purpose} stand: {found}. Name with --given the "

@@ -150,7 +150,8 @@ def nobody_words(facts: RiskFacts, settings: ExportSettings) -> str:
     return (
         f"{facts.consenting} {consent} to {purpose}, and under the settings "
         f"(k {settings.k}, l {settings.diversity}) none of them may leave: too few look "
-        "alike, even with every quasi-identifier withheld."
+        "alike, even with every quasi-identifier withheld. Ask for fewer alike (k), or for fewer "
+        "kinds of tissue (l), or wait until more consent."
     )
 
 

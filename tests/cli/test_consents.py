@@ -25,7 +25,7 @@ def test_a_withdrawal_is_stored_and_heeded_by_the_next_export(
     assert "32 of 32 runners whose consent" in casebook(*preview, "--db", demo).out
     again = casebook(*ask, "--withdrawn", "2026-05-02")
     assert again.code == 1
-    assert "consents to audit stand: none" in " ".join(again.err.split())
+    assert "has no consent to audit that stands" in " ".join(again.err.split())
     assert "by KM" in casebook("history", "SKV-03", "--db", demo).out
     assert casebook("check", "--db", demo).code == 0
 
