@@ -14,7 +14,7 @@ if HOUSE not in sys.path:
 
 from app import hand_over, sidebar  # noqa: E402
 from app.messages import calmly  # noqa: E402
-from app.routes import PAGES, page  # noqa: E402
+from app.routes import GROUPS, page  # noqa: E402
 
 st.set_page_config(
     page_title="casebook",
@@ -25,7 +25,11 @@ st.set_page_config(
 
 st.html(Path(__file__).parent / "look.css")
 hand_over.listen()
-chosen = st.navigation([page(name) for name in PAGES], position="sidebar", expanded=True)
+chosen = st.navigation(
+    {group: [page(name) for name in names] for group, names in GROUPS.items()},
+    position="sidebar",
+    expanded=True,
+)
 with calmly():
     sidebar.show()
     chosen.run()

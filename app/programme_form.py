@@ -252,7 +252,9 @@ def _finish(
     with calmly():
         if draft.stored is None:
             stored = prescribe(casebook, wanted, injury_id=injury_id, by=by)
-            state.leave_notice(f"The programme '{stored.prescription.programme.title}' is stored.")
+            state.leave_notice(
+                f"The programme '{plain(stored.prescription.programme.title)}' is stored."
+            )
         else:
             stored = change_prescription(
                 casebook,

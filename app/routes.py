@@ -59,6 +59,15 @@ PAGES: dict[PageName, _Place] = {
 }
 
 
+# As the sidebar groups them, in the order in which a day needs them.
+GROUPS: dict[str, tuple[PageName, ...]] = {
+    "The day": ("caseload", "log_visit"),
+    "One runner": ("runner", "injuries", "programme", "hypotheses", "summary", "history"),
+    "Measuring": ("marks", "measurement_sets", "catalogue", "repeatability", "plan"),
+    "The clinic": ("exercises", "import_files", "audit", "audit_report", "export"),
+}
+
+
 def page(name: PageName) -> StreamlitPage:
     """The page of a name."""
     place = PAGES[name]

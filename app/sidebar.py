@@ -22,6 +22,9 @@ def show() -> None:
     """The sidebar; when the casebook cannot be opened, the page itself says why."""
     with st.sidebar:
         casebook = state.opened_casebook()
+        choose_user(casebook, place="sidebar")
+        with st.expander("Add a user", icon=":material/person_add:"):
+            _add_user(casebook)
         clinic = get_clinic_name(casebook)
         st.caption(f":material/inventory_2: **{plain(clinic)}**\n\n{plain(casebook.place)}")
         if "invented" in clinic:
@@ -29,9 +32,6 @@ def show() -> None:
                 ":material/science: **Invented data.** Nobody in this casebook is a real person; "
                 "try anything."
             )
-        choose_user(casebook, place="sidebar")
-        with st.expander("Add a user", icon=":material/person_add:"):
-            _add_user(casebook)
 
 
 def choose_user(casebook: Casebook, *, place: str) -> None:

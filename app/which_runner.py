@@ -11,8 +11,11 @@ from casebook.services.keeping import Casebook
 from casebook.services.registering import get_runner, list_runners
 
 
-def asked_runner(casebook: Casebook, name: routes.PageName) -> str | None:
-    """Code of the runner whose page it is; None where one is asked for in its place."""
+def asked_runner(casebook: Casebook, name: routes.PageName, *, titled: bool = False) -> str | None:
+    """Code of the runner whose page it is; None where one is asked for in its place.
+
+    `titled` tells that the page has its title already.
+    """
     asked = st.query_params.get("runner") or state.last_runner()
     missing: NotFound | None = None
     if asked:
@@ -24,7 +27,8 @@ def asked_runner(casebook: Casebook, name: routes.PageName) -> str | None:
             st.query_params["runner"] = code
             state.remember_runner(code)
             return code
-    st.title(routes.PAGES[name].title)
+    if not titled:
+        st.title(routes.PAGES[name].title)
     if missing is not None:
         show_refusal(missing)
     choose_runner(casebook, name)

@@ -11,12 +11,12 @@ from app.hypothesis_shown import show_hypothesis
 from app.messages import day_words, plain, show_caution
 from app.plan_kept import ASKED, held_key
 from app.plan_unfinished import show_unfinished_plans
+from app.which_runner import asked_runner
 from casebook.domain.plan_drafts import DraftKind
 from casebook.services.cataloguing import list_metrics
 from casebook.services.hypothesising import ScoredHypothesis, score_hypotheses
 from casebook.services.keeping import Casebook
 from casebook.services.prescribing import StoredPrescription, list_prescriptions
-from casebook.services.registering import list_runners
 
 OF_RUNNER, OVER_A_YEAR = "One runner", "Over a year"
 GONE = (
@@ -44,13 +44,11 @@ def show() -> None:
         show_calibration(casebook)
         return
     st.query_params.pop("view", None)
-    code = st.query_params.get("runner") or state.last_runner()
-    if not code:
-        _choose_runner(casebook)
+    code = asked_runner(casebook, "hypotheses", titled=True)
+    if code is None:
+        show_unfinished_plans(casebook, DraftKind.HYPOTHESIS)
         return
-    st.query_params["runner"] = code
     programmes = list_prescriptions(casebook, code)
-    state.remember_runner(code)
     st.header(plain(code), anchor=False)
     with st.container(horizontal=True, key="hypotheses_links"):
         routes.link("runner", "Back to the runner", icon=":material/directions_run:", runner=code)
@@ -86,18 +84,6 @@ def _show_unfinished(casebook: Casebook, code: str) -> None:
     but = {key for one in opened if (key := held_key(f"hypothesis_{one}"))}
     but |= {asked[ASKED]} if opened and ASKED in asked else set()
     show_unfinished_plans(casebook, DraftKind.HYPOTHESIS, runner=code, but=but)
-
-
-def _choose_runner(casebook: Casebook) -> None:
-    show_unfinished_plans(casebook, DraftKind.HYPOTHESIS)
-    codes = [runner.code for runner in list_runners(casebook)]
-    chosen = st.selectbox(
-        "Runner", codes, index=None, key="hypotheses_runner", placeholder="Type or choose a code"
-    )
-    if chosen:
-        st.query_params["runner"] = chosen
-        state.remember_runner(chosen)
-        st.rerun()
 
 
 def _show_all(casebook: Casebook, code: str, programmes: tuple[StoredPrescription, ...]) -> None:

@@ -19,6 +19,7 @@ from app.programme_shown import (
     show_versions,
 )
 from app.programme_weeks import ROW, show_weeks
+from app.which_runner import asked_runner
 from casebook.domain.plan_drafts import DraftKind
 from casebook.services import clock
 from casebook.services.keeping import Casebook
@@ -27,7 +28,6 @@ from casebook.services.prescribing import (
     copy_prescription,
     list_prescriptions,
 )
-from casebook.services.registering import list_runners
 
 NEW, CHANGE = "new", "change"
 GONE = (
@@ -39,13 +39,11 @@ GONE = (
 def show() -> None:
     """The page."""
     casebook = state.opened_casebook()
-    code = st.query_params.get("runner") or state.last_runner()
-    if not code:
-        _choose_runner(casebook)
+    code = asked_runner(casebook, "programme")
+    if code is None:
+        show_unfinished_plans(casebook, DraftKind.PROGRAMME)
         return
-    st.query_params["runner"] = code
     programmes = list_prescriptions(casebook, code)
-    state.remember_runner(code)
     st.title(f"Programmes of {plain(code)}", anchor=False)
     state.show_notice()
     with st.container(horizontal=True, key="programme_links"):
@@ -98,19 +96,6 @@ def _show_outcome(casebook: Casebook, stored: StoredPrescription) -> None:
 def _is_gone(programmes: tuple[StoredPrescription, ...]) -> bool:
     asked = st.query_params.get("programme", "")
     return bool(asked) and asked not in {str(one.programme_id) for one in programmes}
-
-
-def _choose_runner(casebook: Casebook) -> None:
-    st.title("Programmes")
-    show_unfinished_plans(casebook, DraftKind.PROGRAMME)
-    codes = [runner.code for runner in list_runners(casebook)]
-    chosen = st.selectbox(
-        "Runner", codes, index=None, key="programme_runner", placeholder="Type or choose a code"
-    )
-    if chosen:
-        st.query_params["runner"] = chosen
-        state.remember_runner(chosen)
-        st.rerun()
 
 
 def _chosen(programmes: tuple[StoredPrescription, ...]) -> StoredPrescription | None:

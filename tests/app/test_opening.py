@@ -114,7 +114,15 @@ def test_what_was_not_expected_is_logged_and_said_calmly(caplog: pytest.LogCaptu
     assert "a bug of our own" in caplog.text
 
 
-OF_A_RUNNER = ("runner", "injuries", "history", "summary", "log_visit")
+OF_A_RUNNER = (
+    "runner",
+    "injuries",
+    "programme",
+    "hypotheses",
+    "history",
+    "summary",
+    "log_visit",
+)
 
 
 def test_no_page_of_a_runner_is_a_dead_end_where_the_address_names_nobody(
