@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import signal
-import subprocess
-import sys
 from datetime import date
 from pathlib import Path
 
@@ -34,6 +31,7 @@ from casebook.storage import history
 from casebook.storage.files import path_of
 from casebook.storage.session import connected, reading
 from tests.builders import a_visit
+from tests.forked import Forked
 from tests.pictures import a_jpeg, a_pdf, a_png
 
 DAY = a_visit().visited_on
@@ -237,14 +235,10 @@ attach_files(casebook, "T-001", date.fromisoformat(sys.argv[3]), [GivenFile(name
 
 
 @pytest.mark.parametrize("when", ["while the file is written", "before the commit"])
-def test_a_kill_in_between_leaves_no_row_without_its_file(visited: Casebook, when: str):
-    killed = subprocess.run(
-        [sys.executable, "-c", KILLED, visited.url, when, DAY.isoformat()],
-        check=False,
-        capture_output=True,
-        cwd=Path(__file__).parents[2],
-        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
-    )
+def test_a_kill_in_between_leaves_no_row_without_its_file(
+    visited: Casebook, when: str, tmp_path: Path
+):
+    killed = Forked(KILLED, visited.url, when, DAY.isoformat(), said=tmp_path / "said").ended()
     assert killed.returncode == -signal.SIGKILL, killed.stderr
     visited.close()
     again = open_casebook(visited.url)

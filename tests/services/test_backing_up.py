@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import shutil
 import signal
-import subprocess
-import sys
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -42,6 +39,7 @@ from casebook.storage import dumping, migrating
 from casebook.storage.session import connected, writing
 from casebook.storage.tables import Row
 from tests.builders import BEND, STRENGTH, a_runner, a_visit, an_injury
+from tests.forked import Forked
 from tests.pictures import a_jpeg, a_pdf, a_png
 from tests.stores import Server, furnish
 
@@ -450,10 +448,7 @@ def test_a_restore_that_is_killed_leaves_nothing_that_opens_and_can_be_done_agai
     files_of_servers: Path,
 ):
     with new_place(kind, request, tmp_path) as place:
-        killed = subprocess.run(
-            [sys.executable, "-c", KILLED, str(sound), place, when],
-            check=False, capture_output=True, cwd=ROOT, env=os.environ,
-        )  # fmt: skip
+        killed = Forked(KILLED, str(sound), place, when, said=tmp_path / "said").ended()
         assert killed.returncode == -signal.SIGKILL, killed.stderr
         with pytest.raises(StoreUnavailable, match=r"There is no casebook|holds no casebook"):
             open_casebook(place)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import signal
 import sqlite3
-import subprocess
-import sys
 import textwrap
 import threading
 from pathlib import Path
@@ -19,6 +17,7 @@ from casebook.services.keeping import Casebook, check_casebook, open_casebook
 from casebook.services.registering import list_runners
 from casebook.storage.database import make_engine, sqlite_path
 from tests.bench.import_speed import write_table
+from tests.forked import Forked
 
 N_VALUES = 60_000
 
@@ -46,14 +45,8 @@ def test_an_import_killed_while_it_writes_leaves_none_of_it(
         import_files(open_casebook(sys.argv[1]), [sys.argv[2]], progress=kill)
         """
     )
-    child = subprocess.run(
-        [sys.executable, "-c", program, str(path), str(table)],
-        capture_output=True,
-        text=True,
-        check=False,
-        cwd=Path(__file__).parents[2],
-    )
-    assert child.returncode == -signal.SIGKILL
+    child = Forked(program, str(path), str(table), said=tmp_path / "said").ended()
+    assert child.returncode == -signal.SIGKILL, child.stderr
     assert int(child.stdout) > N_VALUES
     casebook = open_casebook(str(path))
     try:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import sqlite3
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -26,6 +23,7 @@ from casebook.services.registering import list_runners
 from casebook.storage.database import address, sqlite_path
 from casebook.storage.session import connected, writing
 from tests.builders import a_visit
+from tests.forked import Forked
 
 
 def test_the_named_place_comes_before_the_environment_and_that_before_the_data_folder(
@@ -195,22 +193,16 @@ def test_a_casebook_shows_neither_password_nor_engine() -> None:
 
 
 def test_two_programs_that_make_the_same_casebook_at_once_make_one(
-    empty_url: str,
+    empty_url: str, tmp_path: Path
 ) -> None:
-    command = [
-        sys.executable,
-        "-c",
+    program = (
         "import sys; from casebook.services.keeping import create_casebook; "
-        "create_casebook(sys.argv[1]).close()",
-        empty_url,
-    ]
-    together = [
-        subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=dict(os.environ))
-        for _ in range(2)
-    ]
+        "create_casebook(sys.argv[1]).close()"
+    )
+    together = [Forked(program, empty_url, said=tmp_path / name) for name in ("one", "two")]
     for process in together:
-        _, complaint = process.communicate(timeout=120)
-        assert process.returncode == 0, complaint
+        ended = process.ended()
+        assert ended.returncode == 0, ended.stderr
     casebook = open_casebook(empty_url)
     assert len(_everything(casebook)["clinic"]) == 1
     assert check_casebook(casebook).ok
