@@ -15,7 +15,8 @@ import threading
 
 def end_with_the_command() -> None:
     """Wait until standard input ends, which nobody ever writes to; then end this process."""
-    while sys.stdin.buffer.read(1):
+    # Not through sys.stdin, whose lock a thread that still waits would hold while Python ends.
+    while os.read(0, 1):
         pass
     os.kill(os.getpid(), signal.SIGTERM)
 

@@ -55,7 +55,7 @@ class AuditChoice:
     purpose : Purpose or None
         Only runners whose consent covers it on `as_of` and today; None for the clinic's own look
         at its own work, which leaves nothing to anyone.
-    least_group : int, >= 2
+    least_group : int, >= 2; >= 3 with a purpose
     grace_days, lost_after_days : int
     """
 

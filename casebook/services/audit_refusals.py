@@ -13,6 +13,8 @@ from casebook.domain.metrics import AsymmetryForm, Metric
 from casebook.services.cohort import LoadedCohort
 
 FEWEST_IN_GROUP = 2
+# A mean with its interval gives both values of a pair back.
+FEWEST_FOR_OTHERS = 3
 MOST_IN_GROUP = 1000
 MOST_DAYS = 36_600
 
@@ -48,8 +50,9 @@ def _problems(loaded: LoadedCohort, choice: AuditChoice) -> Iterator[Problem]:
             message=f"programmes started from {start}, told as of {choice.as_of}: nothing of "
             "them is seen yet on that day. Give a later day for the audit.",
         )
+    fewest = FEWEST_IN_GROUP if choice.purpose is None else FEWEST_FOR_OTHERS
     for column, number, least, most in (
-        ("least_group", choice.least_group, FEWEST_IN_GROUP, MOST_IN_GROUP),
+        ("least_group", choice.least_group, fewest, MOST_IN_GROUP),
         ("grace_days", choice.grace_days, 0, MOST_DAYS),
         ("lost_after_days", choice.lost_after_days, 1, MOST_DAYS),
     ):

@@ -71,6 +71,7 @@ def test_a_casebook_without_anybody_is_audited_calmly(casebook: Casebook, empty:
         (("--metric", "pain_runing"), 1, "Did you mean 'pain_running'?"),
         (("--from", "2026-03-01", "--to", "2026-02-01"), 1, "lies before the first"),
         (("--least-group", "1"), 1, "from 2 to"),
+        (("--least-group", "2", "--purpose", "audit"), 1, "from 3 to"),
         (("--clinician", "OWL"), 1, "EIDER, GANNET, TERN"),
         (("--from", "1.3.2026"), 2, "expected YYYY-MM-DD"),
         (("--kind", "magic"), 2, "performance"),

@@ -91,7 +91,7 @@ def clinics(tmp_path_factory: pytest.TempPathFactory) -> tuple[LoadedCohort, ...
     "changes",
     [
         {},
-        {"purpose": Purpose.AUDIT},
+        {"purpose": Purpose.AUDIT, "least_group": 3},
         *({"regions": (one,)} for one in (Region.KNEE, Region.FOOT, Region.LOWER_LEG)),
         {"regions": (Region.HIP_GROIN,)},
         {"clinicians": ("AB",)},

@@ -84,7 +84,7 @@ def test_what_happened_later_is_not_seen(loaded: LoadedCohort) -> None:
 @pytest.mark.parametrize(
     ("changes", "included", "excluded"),
     [
-        ({"purpose": Purpose.AUDIT}, 11, {Excluded.NO_CONSENT: 4}),
+        ({"purpose": Purpose.AUDIT, "least_group": 3}, 11, {Excluded.NO_CONSENT: 4}),
         ({"kinds": (ProgrammeKind.INJURY,)}, 8, {Excluded.NO_PROGRAMME: 2, Excluded.OTHER_KIND: 5}),
         ({"regions": (Region.KNEE,)}, 8, {Excluded.OTHER_COMPLAINT: 7}),
         ({"clinicians": ("AB",)}, 10, {Excluded.OTHER_CLINICIAN: 5}),
@@ -94,7 +94,7 @@ def test_what_happened_later_is_not_seen(loaded: LoadedCohort) -> None:
             {Excluded.NO_PROGRAMME: 2, Excluded.STARTED_OUTSIDE: 13},
         ),
         ({"started_to": date(2026, 1, 10)}, 13, {Excluded.NO_PROGRAMME: 2}),
-        ({"purpose": Purpose.RESEARCH}, 0, {Excluded.NO_CONSENT: 15}),
+        ({"purpose": Purpose.RESEARCH, "least_group": 3}, 0, {Excluded.NO_CONSENT: 15}),
     ],
 )
 def test_those_left_out_are_counted_with_the_first_reason_that_applies(
@@ -109,7 +109,7 @@ def test_a_consent_covers_until_its_withdrawal_and_no_audit_of_an_earlier_day_af
     loaded: LoadedCohort,
 ) -> None:
     today = clock.today()
-    march = replace(OPEN, as_of=date(2026, 3, 31), purpose=Purpose.AUDIT)
+    march = replace(OPEN, as_of=date(2026, 3, 31), purpose=Purpose.AUDIT, least_group=3)
 
     def included(withdrawn: date, choice: AuditChoice) -> int | None:
         days = loaded.consents["withdrawn_day"]
@@ -201,7 +201,7 @@ def test_reviews_are_timed_and_planned_visits_held_to_their_day(loaded: LoadedCo
     # 32, 33, ... 42 days after the start.
     assert found.days_to_review == (34.5, 37.0, 39.5)
     # For others than the clinic each at the end of its week: the day of nobody.
-    others = audit(loaded, replace(OPEN, purpose=Purpose.AUDIT)).timeliness
+    others = audit(loaded, replace(OPEN, purpose=Purpose.AUDIT, least_group=3)).timeliness
     assert others.days_to_review == (35.0, 42.0, 42.0)
     # Eleven first reviews and three discharges; not the two who were lost, nor eight of May.
     assert (found.in_time.count, found.in_time.total) == (14, 24)
