@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
+from types import ModuleType
 
 PRELOADED = ["casebook.services.restoring", "casebook.services.importing", "tests.forked"]
 
@@ -45,7 +46,13 @@ class Forked:
         self._process = forks.Process(
             target=_run, args=(program, list(arguments), dict(os.environ), str(said))
         )
-        self._process.start()
+        # A fork reads the script of its parent's main module, and an AppTest leaves its own there.
+        main = sys.modules["__main__"]
+        sys.modules["__main__"] = ModuleType("__main__")
+        try:
+            self._process.start()
+        finally:
+            sys.modules["__main__"] = main
 
     def ended(self, within_s: float = 120.0) -> Ended:
         """Wait for its end."""
