@@ -9,9 +9,13 @@ that its search broke off, its numbers are none to be alike to.
 
 from __future__ import annotations
 
+import os
 import sys
 import time
 import warnings
+
+# As the command has it; before anything loads numpy.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 from statsmodels.regression.mixed_linear_model import MixedLM
