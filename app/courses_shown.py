@@ -8,17 +8,16 @@ from datetime import timedelta
 import pandas as pd
 import streamlit as st
 
-from app import state
+from app.course_charts import draw_course
 from app.messages import plain
 from app.verdicts_shown import show_lines
 from app.why_shown import why_expander
 from app.words import code_words
-from casebook.charts.course import Smooth, asymmetry_course, side_course
+from casebook.charts.course import Smooth
 from casebook.charts.time_axis import Bar, Mark, TimeAxis
 from casebook.domain.metrics import Metric
 from casebook.domain.sides import InjurySide
 from casebook.domain.verdicts import Call, What
-from casebook.domain.wording import asymmetry_unit, unit_words
 from casebook.services.courses import courses_of
 from casebook.services.reviewing import Review
 from casebook.statistics.course.smoothing import SmoothedCourse
@@ -135,28 +134,10 @@ def _show_course(review: Review, metric: Metric, axis: TimeAxis, *, smoothed: bo
     course = review.course[review.course["metric"] == metric.key]
     courses = courses_of(review, metric.key)
     smooth = _smooth(courses) if smoothed else None
-    palette = state.palette()
-    unit = unit_words(metric.unit)
     with st.container(border=True, key=f"course_{metric.key}"):
         st.markdown(f"#### {plain(metric.label)}")
         show_lines(review, metric)
-        st.vega_lite_chart(
-            spec=side_course(course, axis, unit=unit, palette=palette, smooth=smooth),
-            theme=None,
-            key=f"chart_sides_{metric.key}",
-        )
-        if (course["what"] == What.ASYMMETRY.value).any():
-            st.vega_lite_chart(
-                spec=asymmetry_course(
-                    course,
-                    axis,
-                    unit=asymmetry_unit(metric.asymmetry_form, metric.unit),
-                    palette=palette,
-                    smooth=smooth,
-                ),
-                theme=None,
-                key=f"chart_asymmetry_{metric.key}",
-            )
+        draw_course(course, axis, metric, place="chart", key=metric.key, smooth=smooth)
         told = What.ASYMMETRY if What.ASYMMETRY in courses else list(courses)[-1]
         st.caption(f"**{COURSES[told]}:** {plain(courses[told].sentence)}")
         more = {COURSES[what]: one.sentence for what, one in courses.items() if what is not told}

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import streamlit as st
 
+from app.draft_rows import MOST_SHOWN, at_words, by_words, show_row
 from app.log_draft import resume, typed_words
-from app.messages import calmly, count_words, plain
+from app.messages import count_words, plain
 from app.plan_unfinished import show_unfinished_plans
 from casebook.domain.plan_drafts import DraftKind
-from casebook.services.drafting import TypedDraft, drop_draft, list_drafts
+from casebook.services.drafting import TypedDraft, list_drafts
 from casebook.services.keeping import Casebook
-
-MOST_SHOWN = 20
 
 
 def show_unfinished(casebook: Casebook, *, but: str = "", runner: str = "") -> None:
@@ -34,35 +33,14 @@ def _show_visits(casebook: Casebook, *, but: str, runner: str) -> None:
     words = count_words(len(found), "unfinished visit")
     with st.expander(f"{words} to go on with", expanded=not runner, icon=":material/draft:"):
         for one in found[:MOST_SHOWN]:
-            told, go_on, away = st.columns([4, 1, 1], vertical_alignment="center")
-            told.markdown(_words(one))
-            go_on.button(
-                "Go on", key=f"resume_{one.key}", on_click=_resume, args=(one,), width="stretch"
-            )
-            away.button(
-                "Discard",
-                key=f"drop_{one.key}",
-                on_click=_drop,
-                args=(casebook, one.key),
-                type="tertiary",
-                width="stretch",
+            show_row(casebook, one, _words(one)).button(
+                "Go on", key=f"resume_{one.key}", on_click=resume, args=(one,), width="stretch"
             )
 
 
 def _words(one: TypedDraft) -> str:
     cells, day = typed_words(one)
-    by = f" by {plain(one.owner)}" if one.owner else ""
-    at = one.saved_at.astimezone()
     return (
         f"**{plain(str(one.content.get('runner', '')))}**, visit of {plain(day)}: "
-        f"{count_words(cells, 'cell')} typed{by}, last on {at.day} {at:%b %Y, %H:%M}"
+        f"{count_words(cells, 'cell')} typed{by_words(one)}, last on {at_words(one)}"
     )
-
-
-def _resume(one: TypedDraft) -> None:
-    resume(one)
-
-
-def _drop(casebook: Casebook, key: str) -> None:
-    with calmly():
-        drop_draft(casebook, key)

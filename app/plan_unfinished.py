@@ -7,13 +7,13 @@ from collections.abc import Collection
 import streamlit as st
 
 from app import routes
-from app.messages import calmly, count_words, plain
+from app.draft_rows import MOST_SHOWN, at_words, by_words, show_row
+from app.messages import count_words, plain
 from app.plan_kept import ASKED
 from casebook.domain.plan_drafts import DraftKind, PlanDraft, read_plan
-from casebook.services.drafting import TypedDraft, drop_draft, list_drafts
+from casebook.services.drafting import TypedDraft, list_drafts
 from casebook.services.keeping import Casebook
 
-MOST_SHOWN = 20
 PLANS = (DraftKind.PROGRAMME, DraftKind.HYPOTHESIS)
 
 
@@ -32,18 +32,9 @@ def show_unfinished_plans(
     title = f"{count_words(len(found), 'unfinished plan')} to go on with"
     with st.expander(title, expanded=bool(kinds) or not runner, icon=":material/draft:"):
         for one, draft in found[:MOST_SHOWN]:
-            told, go_on, away = st.columns([4, 1, 1], vertical_alignment="center")
-            told.markdown(_words(one, draft))
+            go_on = show_row(casebook, one, _words(one, draft))
             if go_on.button("Go on", key=f"resume_{one.key}", width="stretch"):
                 _go_on(one.key, draft)
-            away.button(
-                "Discard",
-                key=f"drop_{one.key}",
-                on_click=_drop,
-                args=(casebook, one.key),
-                type="tertiary",
-                width="stretch",
-            )
 
 
 def _words(one: TypedDraft, draft: PlanDraft) -> str:
@@ -55,11 +46,9 @@ def _words(one: TypedDraft, draft: PlanDraft) -> str:
     }[draft.kind, draft.version > 0]
     name = str(draft.boxes.get("title") or draft.boxes.get("driver") or "").strip()
     named = f" '{plain(name)}'" if name else ""
-    by = f" by {plain(one.owner)}" if one.owner else ""
-    at = one.saved_at.astimezone()
     return (
-        f"**{plain(draft.runner)}**, {what}{named}: not stored, last typed{by} on {at.day} "
-        f"{at:%b %Y, %H:%M}"
+        f"**{plain(draft.runner)}**, {what}{named}: not stored, last typed{by_words(one)} on "
+        f"{at_words(one)}"
     )
 
 
@@ -73,8 +62,3 @@ def _go_on(key: str, draft: PlanDraft) -> None:
         routes.go("hypotheses", amend=f"{draft.programme_id}.{draft.number}", **place)
     else:
         routes.go("hypotheses", write=str(draft.programme_id), **place)
-
-
-def _drop(casebook: Casebook, key: str) -> None:
-    with calmly():
-        drop_draft(casebook, key)

@@ -6,16 +6,15 @@ from datetime import timedelta
 
 import streamlit as st
 
-from app import state
+from app.course_charts import draw_course
 from app.messages import plain
 from app.programme_weeks import BARS_READ, draw_bars
-from casebook.charts.course import asymmetry_course, side_course
 from casebook.charts.time_axis import Bar, TimeAxis
 from casebook.domain.metrics import Metric
 from casebook.domain.programme_words import effect_sentence
 from casebook.domain.programmes import Programme
 from casebook.domain.verdicts import Call, What
-from casebook.domain.wording import asymmetry_unit, unit_words, upper_first
+from casebook.domain.wording import upper_first
 from casebook.services.outcomes import ToldEffect
 
 CHARTS_AT_FIRST = 3
@@ -92,27 +91,11 @@ def _bar(programme: Programme) -> Bar:
 
 def _show(told: ToldEffect, metric: Metric, axis: TimeAxis) -> None:
     course = told.course[told.course["metric"] == metric.key]
-    palette = state.palette()
     key = f"{told.programme_id}_{metric.key}"
     with st.container(border=True, key=f"programme_course_{key}"):
         st.markdown(f"#### {plain(metric.label)}")
         st.markdown("\n".join(f"- {plain(line)}" for line in _sentences(told, metric)))
-        st.vega_lite_chart(
-            spec=side_course(course, axis, unit=unit_words(metric.unit), palette=palette),
-            theme=None,
-            key=f"programme_sides_{key}",
-        )
-        if (course["what"] == What.ASYMMETRY.value).any():
-            st.vega_lite_chart(
-                spec=asymmetry_course(
-                    course,
-                    axis,
-                    unit=asymmetry_unit(metric.asymmetry_form, metric.unit),
-                    palette=palette,
-                ),
-                theme=None,
-                key=f"programme_asymmetry_{key}",
-            )
+        draw_course(course, axis, metric, place="programme", key=key)
         if told.weeks:
             draw_bars(told.weeks, key=f"programme_bars_{key}", span=axis.span)
 
