@@ -10,13 +10,12 @@ from app.messages import plain
 from casebook.domain.metrics import Metric
 from casebook.domain.programme_effects import MetricEffect, Phase, Step
 from casebook.domain.programme_words import (
-    AGAINST,
     NOT_WHY,
-    WEAKENS,
     asymmetry_answers,
     call_words,
     counts_words,
     effect_sentence,
+    programme_said,
 )
 from casebook.domain.verdicts import Call, What
 from casebook.domain.wording import (
@@ -42,24 +41,26 @@ def told_effect(casebook: Casebook, stored: StoredPrescription) -> ToldEffect:
 
 def show_answer(told: ToldEffect) -> None:
     """One paragraph made of the numbers, and what argues against it."""
-    st.subheader(_question(told), anchor=False)
+    short = asymmetry_answers(told.effect, told.metrics)
+    question = "Did it reduce the asymmetry?" if short else "What changed, and how sure that is"
+    st.subheader(question, anchor=False)
     if not _anything(told):
         st.caption(
             "Nothing can be said yet: it takes a visit up to its start and one after it that "
             "measured the same."
         )
         return
-    if _short(told):
-        st.markdown("\n".join(f"- **{plain(one)}**" for one in _short(told)))
-    # The same sentences as the paragraph has them; what speaks against it stands as a list.
-    lead = next(one for one in (AGAINST, WEAKENS) if one in told.paragraph)
-    body = plain(told.paragraph.partition(lead)[0].strip())
+    if short:
+        st.markdown("\n".join(f"- **{plain(one)}**" for one in short))
+    # The paragraph's own sentences; what speaks against it stands as a list.
+    said = programme_said(told.effect, told.metrics)
+    body = plain(" ".join(one for one in (said.opening, *said.measures, said.beside) if one))
     answer = plain(counts_words(told.effect.targeted))
     # The answer stands out: the numbers behind it take longer to read than there is time.
     st.markdown(body.replace(answer, f"**{answer}**", 1) if answer else body)
     with st.container(border=True, key="against"):
-        first, more = told.against[:SHOWN_AGAINST], told.against[SHOWN_AGAINST:]
-        st.markdown(f"**{lead}**\n{_listed(first)}")
+        first, more = said.against[:SHOWN_AGAINST], said.against[SHOWN_AGAINST:]
+        st.markdown(f"**{said.lead}**\n{_listed(first)}")
         if more:
             with st.expander(f"{len(more)} more", icon=":material/balance:"):
                 st.markdown(_listed(more))
@@ -71,14 +72,6 @@ def show_measures(told: ToldEffect) -> None:
     if _anything(told):
         st.subheader("The measures side by side", anchor=False)
         _show_measures(told)
-
-
-def _question(told: ToldEffect) -> str:
-    return "Did it reduce the asymmetry?" if _short(told) else "What changed, and how sure that is"
-
-
-def _short(told: ToldEffect) -> tuple[str, ...]:
-    return asymmetry_answers(told.effect, told.metrics)
 
 
 def _anything(told: ToldEffect) -> bool:

@@ -51,8 +51,7 @@ def show() -> None:
             if past:
                 st.caption(f":material/history: {plain(past)}")
             audience = audience_words(choice, drawn=True)
-            if audience:
-                st.caption(f":material/visibility: {plain(audience)}")
+            st.caption(f":material/visibility: {plain(audience)}")
         state.choose_first("audit_part", PARTS)
         part = st.segmented_control("Show", PARTS, key="audit_part", required=True)
         if part == PARTS[0]:

@@ -44,7 +44,7 @@ def audit_object(audit: Audit) -> dict[str, Any]:
     return {
         "ok": True,
         "choice": plainly(audit.choice),
-        "audience": audience_words(audit.choice) or None,
+        "audience": audience_words(audit.choice),
         "flow": {
             "steps": _counts(audit.flow.steps, "step"),
             "excluded": _counts(audit.flow.excluded, "reason"),

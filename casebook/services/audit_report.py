@@ -106,10 +106,9 @@ def audit_report(
 
 
 def _methods(choice: AuditChoice, today: date) -> Chapter:
-    audience = audience_words(choice)
-    first = (Text(words=audience, strong=True),) if audience else ()
+    audience = Text(words=audience_words(choice), strong=True)
     methods = " ".join((*methods_words(choice), past_words(choice, today))).strip()
-    return Chapter(heading="Methods", parts=(*first, Text(words=methods)))
+    return Chapter(heading="Methods", parts=(audience, Text(words=methods)))
 
 
 def _own(choice: AuditChoice) -> str:
